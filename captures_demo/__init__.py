@@ -1,0 +1,1 @@
+"""The demo: an invented cider works cap line, its recordings, and the bench simulator that made them."""

@@ -1,0 +1,1 @@
+"""Whatever owns a clock, file, port, thread, store or screen."""

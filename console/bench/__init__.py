@@ -1,0 +1,1 @@
+"""The bench file: model, validation with line numbers."""

@@ -1,0 +1,1 @@
+"""What was found, as text, JSON and tables."""

@@ -1,0 +1,1 @@
+"""Files, ports and brokers to chunks."""

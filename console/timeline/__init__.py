@@ -1,0 +1,1 @@
+"""Clocks, events and tables on the one common axis."""

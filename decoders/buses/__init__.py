@@ -1,0 +1,1 @@
+"""Edges to transactions, bytes, words and pulses."""

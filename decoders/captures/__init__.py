@@ -1,0 +1,1 @@
+"""Level-capture file contents to edges."""

@@ -1,0 +1,1 @@
+"""Recorded messages and their payloads to fields."""

@@ -1,0 +1,1 @@
+"""Bytes to packets by description; exchanges."""

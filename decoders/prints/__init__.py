@@ -1,0 +1,1 @@
+"""Serial bytes to lines; firmware stamps and their rollovers."""
