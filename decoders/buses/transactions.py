@@ -27,7 +27,16 @@ PROBLEMS = (
     "pec",  # SMBus packet error code wrong
 )
 
-LINE_STATES = ("idle", "busy", "sda-held", "scl-held", "both-held", "spike", "noise", "not-observed")
+LINE_STATES = (
+    "idle",
+    "busy",
+    "sda-held",
+    "scl-held",
+    "both-held",
+    "spike",
+    "noise",
+    "not-observed",
+)
 TURNS = ("unknown", "controller", "target")
 
 
@@ -69,7 +78,9 @@ class LineStates:
     start_ns: npt.NDArray[np.int64]  # [n]
     end_ns: npt.NDArray[np.int64]  # [n] when it ended, or the last time it was seen to last
     state: npt.NDArray[np.uint8]  # [n] index into LINE_STATES
-    bit_slot: npt.NDArray[np.int8]  # [n] clocks since the last byte border when a line was held, 0..8; else -1
+    bit_slot: npt.NDArray[
+        np.int8
+    ]  # [n] clocks since the last byte border when a line was held, 0..8; else -1
     turn: npt.NDArray[np.uint8]  # [n] index into TURNS: whose turn it was to drive SDA when held
 
     def __len__(self) -> int:

@@ -10,7 +10,9 @@ import numpy.typing as npt
 
 from decoders.errors import CaptureError
 
-Levels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16] | npt.NDArray[np.uint32] | npt.NDArray[np.uint64]
+Levels = (
+    npt.NDArray[np.uint8] | npt.NDArray[np.uint16] | npt.NDArray[np.uint32] | npt.NDArray[np.uint64]
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,7 +42,9 @@ class CaptureReader(Protocol):
     """A fold from file bytes (already unzipped) to edges; the same result however the bytes are cut."""
 
     name: str  # file name, for errors
-    channels: tuple[str, ...]  # bit k of every level word is channels[k]; () until the header is read
+    channels: tuple[
+        str, ...
+    ]  # bit k of every level word is channels[k]; () until the header is read
     assumed: Assumed
     stopped: CaptureError | None  # set when a capture that was good at first went bad
 

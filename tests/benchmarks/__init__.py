@@ -1,0 +1,1 @@
+"""Benchmarks, run on demand: ratios beside a C pass and a naive reader in the same run."""
