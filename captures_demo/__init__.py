@@ -1,1 +1,1 @@
-"""The demo: an invented cider works cap line, its recordings, and the bench simulator that made them."""
+"""The demo: the cap line of an invented cider works, and the bench simulator that recorded it."""

@@ -16,7 +16,7 @@ PROBLEMS = (
     "data-nack",  # a written byte was not acknowledged
     "read-end-acked",  # the controller ended a read without the NACK of UM10204 section 3.1.10
     "cut-in-byte",  # START or STOP before the ninth clock of a byte
-    "no-stop",  # nothing but the end of what was observed, or a new START on a bus left busy, ended it
+    "no-stop",  # it ended with what was observed, or with a START out of place
     "begins-cut",  # the observed stretch began inside it
     "ends-cut",  # the observed stretch ended inside it
     "void",  # START directly followed by STOP, illegal (UM10204 section 3.1.10 note 5)
@@ -71,8 +71,8 @@ class Transactions:
 class LineStates:
     """What the two lines did outside transactions, or that they were held, in start order; n rows.
 
-    Together with the transactions it accounts for every edge: each lies in a transaction, an idle span,
-    or a reported span.
+    Together with the transactions it accounts for every edge: each lies in a transaction, an idle
+    span, or a reported span.
     """
 
     start_ns: npt.NDArray[np.int64]  # [n]

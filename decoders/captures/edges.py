@@ -1,4 +1,4 @@
-"""Edges: the level words of a capture, as every capture reader gives them and every bus reads them."""
+"""Edges: the level words of a capture, as every reader gives and every bus takes them."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ Levels = (
 class Edges:
     """Level words in time order; n rows, n may be 0.
 
-    Row i says that from `t_ns[i]` on the lines stand at `levels[i]`. A row differs from the row before
-    it, except a row 0 with `begins`. Equal times keep file order.
+    Row i says that from `t_ns[i]` on the lines stand at `levels[i]`. A row differs from the row
+    before it, except a row 0 with `begins`. Equal times keep file order.
     """
 
     t_ns: npt.NDArray[np.int64]  # [n] ns on the capture's own clock; never falls
@@ -39,7 +39,7 @@ class Assumed:
 
 
 class CaptureReader(Protocol):
-    """A fold from file bytes (already unzipped) to edges; the same result however the bytes are cut."""
+    """A fold from file bytes (unzipped) to edges; the same result however the bytes are cut."""
 
     name: str  # file name, for errors
     channels: tuple[
@@ -52,8 +52,8 @@ class CaptureReader(Protocol):
         """Take the next bytes; return the edges they complete (often one block, or none).
 
         Raises:
-            CaptureError: if nothing of the file can be read (bad header, no data); a file that goes bad
-                after good rows sets `stopped` and ignores the rest instead.
+            CaptureError: if nothing of the file can be read (bad header, no data); a file that
+                goes bad after good rows sets `stopped` and ignores the rest instead.
         """
         ...
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 
 def compiled(source: str, folder: Path, name: str) -> ctypes.CDLL:
-    """Compile C text into a shared library in `folder` and load it (cc -O2, one core, no intrinsics)."""
+    """Compile C text into a shared library in `folder` and load it (cc -O2, no intrinsics)."""
     code, library = folder / f"{name}.c", folder / f"{name}.so"
     code.write_text(source, encoding="utf-8")
     subprocess.run(["cc", "-O2", "-shared", "-fPIC", "-o", library, code], check=True)
