@@ -1,1 +1,3 @@
 """The demo: the cap line of an invented cider works, and the bench simulator that recorded it."""
+
+DISTRIBUTION = "lastack"

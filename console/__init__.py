@@ -1,1 +1,3 @@
 """Whatever owns a clock, file, port, thread, store or screen."""
+
+DISTRIBUTION = "lastack"

@@ -2,3 +2,5 @@
 
 Nothing in here opens a file or port, reads a clock, starts a thread or draws.
 """
+
+DISTRIBUTION = "lastack"

@@ -1,0 +1,159 @@
+"""The commands. Each is imported only when it runs, so that help and version start at once."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from difflib import get_close_matches
+from typing import Any
+
+import click
+
+from console.ownfiles import check_own_files
+from decoders.errors import DiagnosticError
+
+# Command -> module and one line of help. The help stands here so that listing imports nothing.
+COMMANDS = {
+    "check": ("console.commands.check", "Decode, align and watch; print the findings."),
+    "demo": ("console.commands.demo", "Run on the demo: a cap line whose camera goes silent."),
+    "export": ("console.commands.export", "Write one table as jsonl, csv or parquet."),
+    "new": ("console.commands.new", "Write a starter bench file from what is there."),
+}
+
+EXIT_USAGE = 2
+EXIT_INTERRUPTED = 130
+EXIT_PIPE = 141  # 128 + SIGPIPE: the reader of our output went away
+
+
+class Commands(click.Group):
+    """A group whose commands are modules, loaded when named."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in order, with nothing imported."""
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, or None."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with the closest command for a mistyped one."""
+        name = args[0]
+        if name not in COMMANDS and not name.startswith("-"):
+            close = get_close_matches(name, COMMANDS, 1)
+            hint = f" Did you mean '{close[0]}'?" if close else ""
+            ctx.fail(f"No such command {name!r}.{hint}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands by the table, not by importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, COMMANDS[name][1]) for name in sorted(COMMANDS)])
+
+    def main(  # type: ignore[override]
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run, and turn what a user can mend into one message and an exit code."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        code = _run(lambda: click.Group.main(self, args, prog_name, complete_var, False, **extra))
+        sys.exit(code)
+
+
+def _run(main: Any) -> int:
+    """Exit code of `main`, with every mendable error told once on stderr."""
+    debug = "--debug" in sys.argv[1:]
+    try:
+        result = main()
+        sys.stdout.flush()
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except DiagnosticError as error:
+        if debug:
+            raise
+        _tell(error)
+        return EXIT_USAGE
+    except BrokenPipeError:
+        _mute_stdout()
+        return EXIT_PIPE
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("lastack: interrupted", err=True)
+        return EXIT_INTERRUPTED
+    return result if isinstance(result, int) else 0
+
+
+def _tell(error: DiagnosticError) -> None:
+    from console.printable import printable_block
+
+    click.echo(printable_block(f"lastack: {error}"), err=True)
+
+
+def _mute_stdout() -> None:
+    """Point stdout at nothing, or the interpreter's last flush would complain again."""
+    nothing = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nothing, sys.stdout.fileno())
+
+
+def _version(ctx: click.Context, _option: click.Parameter, wanted: bool) -> None:
+    if wanted and not ctx.resilient_parsing:
+        from importlib.metadata import version
+
+        click.echo(f"lastack {version('lastack')}")
+        ctx.exit()
+
+
+HELP = """Who stopped answering, when, and after how many.
+
+\b
+Examples:
+  lastack demo
+  lastack check wire.csv controller.log broker.jsonl
+  lastack check bench.toml --json
+  lastack export bench.toml --table transactions --format csv
+  lastack new wire.csv controller.log > bench.toml
+
+Puts what the firmware printed, what was on the wire and what went over the
+network on one timeline, and says which of it was wrong. It only listens:
+nothing is ever sent on a bus, a port or a broker.
+"""
+
+EPILOG = """\b
+Exit codes: 0 nothing at or above --fail-on, 1 findings, 2 usage or input,
+130 interrupted."""
+
+
+@click.group(
+    cls=Commands,
+    help=HELP,
+    epilog=EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_version,
+    help="Print the version and stop.",
+)
+@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+def cli(debug: bool) -> None:
+    """Check that our own files run, then let the command named do the work."""
+    check_own_files()
+
+
+if __name__ == "__main__":
+    cli()

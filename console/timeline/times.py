@@ -1,0 +1,37 @@
+"""Times in words: since the start of the run, to no more digits than the clock's band carries."""
+
+from __future__ import annotations
+
+NS_PER = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 1_000_000_000}
+NS_PER |= {"min": 60 * NS_PER["s"], "h": 3600 * NS_PER["s"]}
+
+
+def since_start(t_ns: int, band_ns: int | None = None) -> str:
+    """`mm:ss.fff` (or `h:mm:ss.fff`) from the run's start; the digits its band allows, at most ns.
+
+    Args:
+        t_ns: ns since the start of the run, negative before it.
+        band_ns: half-width within which the time is known; None shows milliseconds.
+    """
+    digits = 3 if band_ns is None else max(0, min(9, 10 - len(str(max(band_ns, 1)))))
+    unit = 10 ** (9 - digits)
+    rounded = (abs(t_ns) + unit // 2) // unit * unit
+    seconds, ns = divmod(rounded, NS_PER["s"])
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    text = f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
+    fraction = f".{ns:09}"[: digits + 1] if digits else ""
+    return f"{'-' if t_ns < 0 else ''}{text}{fraction}"
+
+
+def duration(ns: int | float) -> str:
+    """A length of time in the unit a person would say it in: `34 min`, `1.84 ms`, `720 ns`."""
+    size = abs(ns)
+    if size >= 3 * NS_PER["h"]:
+        return f"{ns / NS_PER['h']:.3g} h"
+    if size >= 2 * NS_PER["min"]:
+        return f"{ns / NS_PER['min']:.3g} min"
+    for unit in ("s", "ms", "us"):
+        if size >= NS_PER[unit]:
+            return f"{ns / NS_PER[unit]:.3g} {unit}"
+    return f"{ns:.0f} ns"
