@@ -7,6 +7,7 @@ sentence), when it was seen, and its values.
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass
 
@@ -17,7 +18,10 @@ import polars as pl
 LEAST_EVENTS = 3  # a number seen less often ties nothing
 MOST_NUMBERS = 12  # numbers looked at in one printed sentence; the rest are hardly counters
 
+TASTED = 16  # events of a kind looked at to learn which numbers it has
+
 _NUMBER = r"-?\d+(?:\.\d+)?"
+_PLAIN = re.compile(r"[\w .:-]+")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,3 +76,50 @@ def _words_before(sentence: str) -> list[str]:
     """The word that stands before each number of a sentence; `""` where none does."""
     parts = sentence.split("#")[:-1]
     return [(re.findall(r"[^\W\d_]\w*", part) or [""])[-1] for part in parts]
+
+
+def json_series(
+    source: str,
+    native_ns: npt.NDArray[np.int64],
+    kinds: pl.Series,
+    fields: pl.Series,
+) -> list[Series]:
+    """The numbers in JSON fields, by the kind of event (topic, packet) and their path.
+
+    Args:
+        source: name of the source.
+        native_ns: int64[n] time of each event.
+        kinds: String[n] which kind each is.
+        fields: String[n] JSON text, null where there is none.
+    """
+    frame = pl.DataFrame({"native_ns": native_ns, "kind": kinds, "fields": fields})
+    found = []
+    for _, events in frame.drop_nulls("fields").group_by("kind", maintain_order=True):
+        if len(events) < LEAST_EVENTS:
+            continue
+        paths = dict.fromkeys(p for text in events["fields"][:TASTED] for p in number_paths(text))
+        times = events["native_ns"].to_numpy()
+        for path in list(paths)[:MOST_NUMBERS]:
+            at = "$" + "".join(f"[{p}]" if isinstance(p, int) else f"['{p}']" for p in path)
+            values = events["fields"].str.json_path_match(at).cast(pl.Float64, strict=False)
+            name = next((p for p in reversed(path) if isinstance(p, str)), "")
+            epoch = np.zeros(len(times), np.int64)
+            filled = values.fill_null(float("nan")).to_numpy()
+            found.append(Series(source, name, times, epoch, filled))
+    return found
+
+
+def number_paths(text: str) -> list[tuple[str | int, ...]]:
+    """Paths of the numbers in a JSON text; names that no simple JSON path can say are left out."""
+    found: list[tuple[str | int, ...]] = []
+    todo: list[tuple[tuple[str | int, ...], object]] = [((), json.loads(text))]
+    while todo:
+        path, value = todo.pop()
+        if isinstance(value, dict):
+            inner = [(k, v) for k, v in value.items() if _PLAIN.fullmatch(k)]
+            todo += [((*path, k), v) for k, v in reversed(inner)]
+        elif isinstance(value, list):
+            todo += [((*path, k), v) for k, v in reversed(list(enumerate(value)))]
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            found.append(path)
+    return found

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-NS_PER = {"ns": 1, "us": 1_000, "ms": 1_000_000, "s": 1_000_000_000}
-NS_PER |= {"min": 60 * NS_PER["s"], "h": 3600 * NS_PER["s"]}
+from console.bench.durations import UNITS_NS
 
 
 def since_start(t_ns: int, band_ns: int | None = None) -> str:
@@ -16,7 +15,7 @@ def since_start(t_ns: int, band_ns: int | None = None) -> str:
     digits = 3 if band_ns is None else max(0, min(9, 10 - len(str(max(band_ns, 1)))))
     unit = 10 ** (9 - digits)
     rounded = (abs(t_ns) + unit // 2) // unit * unit
-    seconds, ns = divmod(rounded, NS_PER["s"])
+    seconds, ns = divmod(rounded, UNITS_NS["s"])
     minutes, seconds = divmod(seconds, 60)
     hours, minutes = divmod(minutes, 60)
     text = f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
@@ -27,11 +26,11 @@ def since_start(t_ns: int, band_ns: int | None = None) -> str:
 def duration(ns: int | float) -> str:
     """A length of time in the unit a person would say it in: `34 min`, `1.84 ms`, `720 ns`."""
     size = abs(ns)
-    if size >= 3 * NS_PER["h"]:
-        return f"{ns / NS_PER['h']:.3g} h"
-    if size >= 2 * NS_PER["min"]:
-        return f"{ns / NS_PER['min']:.3g} min"
+    if size >= 3 * UNITS_NS["h"]:
+        return f"{ns / UNITS_NS['h']:.3g} h"
+    if size >= 2 * UNITS_NS["min"]:
+        return f"{ns / UNITS_NS['min']:.3g} min"
     for unit in ("s", "ms", "us"):
-        if size >= NS_PER[unit]:
-            return f"{ns / NS_PER[unit]:.3g} {unit}"
+        if size >= UNITS_NS[unit]:
+            return f"{ns / UNITS_NS[unit]:.3g} {unit}"
     return f"{ns:.0f} ns"

@@ -1,0 +1,76 @@
+"""`lastack export`: one table of a run, to stdout or a file."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+import polars as pl
+
+from console.commands.options import run_options
+from console.commands.reading import read_run
+from console.pipeline.tables import TABLES, chosen_rows
+from console.report.export import FORMATS, write_table
+from decoders.errors import DiagnosticError, Place
+
+INTERRUPTED = 130
+
+HELP = """Write one table of a run as jsonl, csv or parquet.
+
+\b
+Examples:
+  lastack export bench.toml --table transactions --format csv
+  lastack export wire.csv --table transactions --where "not address_acked"
+  lastack export bench.toml --table exchanges --format parquet -o exchanges.parquet
+
+--where is an SQL condition over the table's columns. Every *_ns is on the common
+axis unless named native_ns. In csv, control characters of texts are shown as
+signs; jsonl and parquet hold them exactly.
+"""
+
+
+@click.command("export", help=HELP, context_settings={"help_option_names": ["-h", "--help"]})
+@run_options
+@click.option("--table", type=click.Choice(TABLES), required=True, help="Which table.")
+@click.option("--format", "form", type=click.Choice(FORMATS), default="jsonl", show_default=True)
+@click.option("--where", metavar="SQL", help="Only rows for which this holds.")
+@click.option("-o", "--output", metavar="FILE", default="-", help="Where to; stdout by default.")
+def command(
+    paths: Sequence[str],
+    table: str,
+    form: str,
+    where: str | None,
+    output: str,
+    debug: bool,
+    **overrides: object,
+) -> int:
+    """Run the command; see HELP."""
+    evidence = read_run(paths, **overrides)
+    rows = chosen_rows(evidence.tables[table], table, where)
+    if output == "-":
+        if form == "parquet" and sys.stdout.isatty():
+            raise DiagnosticError(
+                "parquet is not for a terminal", mend="Name a file with -o FILE, or use jsonl."
+            )
+        write_table(rows, form, sys.stdout.buffer)
+    else:
+        _write_file(rows, form, Path(output))
+    return INTERRUPTED if evidence.interrupted else 0
+
+
+def _write_file(rows: pl.DataFrame, form: str, path: Path) -> None:
+    """Write beside the file and rename, so that it is whole or not there."""
+    try:
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as out:
+            write_table(rows, form, out)
+        os.replace(out.name, path)
+    except OSError as error:
+        raise DiagnosticError(
+            f"cannot be written: {error.strerror}",
+            place=Place(str(path)),
+            mend="Choose another FILE.",
+        ) from error

@@ -1,0 +1,1 @@
+"""Bench to sources to decoders to timeline: the only place that wires them."""

@@ -1,0 +1,169 @@
+"""One level capture, from file bytes to bus columns: a fold over chunks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from decoders.buses.i2c import I2cDecoder, concatenated_states, concatenated_transactions
+from decoders.buses.roles import Lines, buses_by_behaviour, buses_by_name
+
+from decoders.buses.transactions import LineStates, Transactions
+from decoders.captures.edges import CaptureReader, Edges
+from decoders.errors import CaptureError, DiagnosticError, Place
+
+# Edges looked at before the lines' roles are told from how they behave; a few hundred transactions.
+TASTE_EDGES = 40_000
+
+
+@dataclass(frozen=True, slots=True)
+class WantedBus:
+    """A bus the user named; `scl` and `sda` as written in the bench file or on the command line."""
+
+    name: str
+    scl: str
+    sda: str
+    spike_ns: int = 50
+    held_ns: int = 25_000_000
+
+
+@dataclass(slots=True)
+class Bus:
+    """One bus of the capture, as it is being decoded."""
+
+    name: str
+    decoder: I2cDecoder
+    transactions: list[Transactions] = field(default_factory=list)
+    line_states: list[LineStates] = field(default_factory=list)
+
+    def take(self, rows: tuple[Transactions, LineStates]) -> None:
+        """Keep what the decoder gave, but for empty pieces."""
+        if len(rows[0]):
+            self.transactions.append(rows[0])
+        if len(rows[1]):
+            self.line_states.append(rows[1])
+
+    def columns(self) -> tuple[Transactions, LineStates]:
+        """Everything decoded so far, each as one table."""
+        return (
+            concatenated_transactions(self.transactions),
+            concatenated_states(self.line_states),
+        )
+
+
+class CaptureStage:
+    """Feed it a capture's bytes; after `finish` its buses hold the transactions.
+
+    Which lines make a bus is settled in this order: named by the user, told by the channels' names,
+    told by how the lines behave. What was settled is said in `assumed`.
+    """
+
+    def __init__(self, reader: CaptureReader, wanted: Sequence[WantedBus] = ()) -> None:
+        self.reader = reader
+        self.buses: list[Bus] = []
+        self.assumed: list[str] = []
+        self.edges = 0
+        self.first_ns: int | None = None
+        self.last_ns: int | None = None
+        self._wanted = wanted
+        self._settled = False
+        self._kept: list[Edges] = []  # edges seen before the lines' roles were settled
+
+    def feed(self, chunk: bytes) -> None:
+        """Take the next bytes of the file."""
+        self._take(self.reader.feed(chunk))
+
+    def finish(self) -> None:
+        """Take what was left; feed nothing after this."""
+        self._take(self.reader.finish())
+        if not self._settled:
+            self._settle(by_behaviour=True)
+        for bus in self.buses:
+            bus.take(bus.decoder.finish())
+
+    @property
+    def stopped(self) -> DiagnosticError | None:
+        """Where a capture that was good at first went bad."""
+        return self.reader.stopped
+
+    def _take(self, blocks: Sequence[Edges]) -> None:
+        for block in blocks:
+            self.edges += len(block.t_ns)
+            if self.first_ns is None and len(block.t_ns):
+                self.first_ns = int(block.t_ns[0])
+            self.last_ns = block.until_ns
+        if self._settled:
+            self._decode(blocks)
+            return
+        self._kept.extend(blocks)
+        if self.reader.channels:
+            self._settle(by_behaviour=self.edges >= TASTE_EDGES)
+
+    def _decode(self, blocks: Sequence[Edges]) -> None:
+        for block in blocks:
+            for bus in self.buses:
+                bus.take(bus.decoder.feed(block))
+
+    def _settle(self, *, by_behaviour: bool) -> None:
+        """Settle which lines make a bus if it can be told yet, and decode what was kept."""
+        channels = self.reader.channels
+        if self._wanted:
+            self.buses = [self._wanted_bus(bus) for bus in self._wanted]
+        else:
+            lines = buses_by_name(channels)
+            if not lines and not by_behaviour:
+                return
+            lines = lines or buses_by_behaviour(_joined(self._kept), channels)
+            self.buses = [self._told_bus(told) for told in lines]
+            if not lines:
+                self.assumed.append(
+                    f"no I2C bus found among the lines {', '.join(channels) or '(none)'}: "
+                    "name one with --i2c scl=NAME,sda=NAME"
+                )
+        self._settled = True
+        kept, self._kept = self._kept, []
+        self._decode(kept)
+
+    def _told_bus(self, told: Lines) -> Bus:
+        channels = self.reader.channels
+        self.assumed.append(
+            f"{told.name}: SCL is {channels[told.scl]}, SDA is {channels[told.sda]} ({told.why})"
+        )
+        return Bus(told.name, I2cDecoder(told.scl, told.sda))
+
+    def _wanted_bus(self, bus: WantedBus) -> Bus:
+        scl, sda = self._line(bus.scl), self._line(bus.sda)
+        return Bus(bus.name, I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns))
+
+    def _line(self, name: str) -> int:
+        """Bit number of the line the user calls `name`: whole name, or its unique last part."""
+        channels = self.reader.channels
+        if name in channels:
+            return channels.index(name)
+        fits = [k for k, c in enumerate(channels) if _same_line(c, name)]
+        if len(fits) == 1:
+            return fits[0]
+        what = "names several lines" if fits else "is no line of this capture"
+        raise CaptureError(
+            f"'{name}' {what}",
+            place=Place(self.reader.name),
+            mend=f"Lines found: {', '.join(channels)}. Name two with --i2c scl=NAME,sda=NAME.",
+        )
+
+
+def _same_line(channel: str, name: str) -> bool:
+    channel, name = channel.casefold(), name.casefold()
+    return channel == name or channel.endswith("." + name)
+
+
+def _joined(blocks: Sequence[Edges]) -> Edges:
+    """Blocks as one, for a look at how the lines behave; gaps between them are passed over."""
+    if not blocks:
+        return Edges(np.empty(0, np.int64), np.empty(0, np.uint8), begins=True, until_ns=0)
+    return Edges(
+        np.concatenate([b.t_ns for b in blocks]),
+        np.concatenate([b.levels for b in blocks]),
+        begins=True,
+        until_ns=blocks[-1].until_ns,
+    )

@@ -1,0 +1,40 @@
+"""What a run holds once it is read, aligned and watched."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from console.timeline.clocks import ClockMap
+from console.watch.findings import Finding
+from decoders.errors import DiagnosticError
+
+
+@dataclass(slots=True)
+class SourceReport:
+    """What one source held, and what was assumed to read it."""
+
+    name: str
+    kind: str  # capture, prints or messages
+    files: list[str]
+    events: int  # edges, lines or messages
+    first_ns: int | None  # common axis; None when it held nothing
+    last_ns: int | None
+    assumed: list[str] = field(default_factory=list)
+    stopped: DiagnosticError | None = None  # where a source that was good at first went bad
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One run on one axis. Times in ns on the common axis."""
+
+    name: str
+    sources: Sequence[SourceReport]
+    clocks: Mapping[str, ClockMap]
+    tables: Mapping[str, pl.DataFrame]  # by the names of the design's tables
+    findings: Sequence[Finding]
+    start_ns: int
+    end_ns: int
+    interrupted: bool  # the user stopped the reading: what is here is what was read so far

@@ -1,0 +1,89 @@
+"""What `check` prints for people: the sources, then what was found, gravest first."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+import click
+
+from console.pipeline.evidence import Evidence, SourceReport
+from console.printable import printable
+from console.timeline.clocks import ClockMap
+from console.timeline.times import duration, since_start
+from console.watch.findings import SEVERITIES, Finding
+
+UNITS = {"capture": "edges", "prints": "lines", "messages": "messages"}
+COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
+MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
+
+
+def check_text(evidence: Evidence, *, colour: bool, all_findings: bool = False) -> str:
+    """The whole report as text that ends with a line feed; safe for a terminal."""
+    lines = [*_head(evidence), "", *_findings(evidence, colour, all_findings), "", _sum(evidence)]
+    return "\n".join(lines) + "\n"
+
+
+def _head(evidence: Evidence) -> Iterator[str]:
+    count = len(evidence.sources)
+    span = since_start(evidence.end_ns - evidence.start_ns, 100_000_000)
+    yield f"{printable(evidence.name)}: {count} source{'s' * (count != 1)}, {span} on one axis"
+    if evidence.interrupted:
+        yield "interrupted: only what was read so far"
+    wide = max((len(printable(s.name)) for s in evidence.sources), default=0)
+    for source in evidence.sources:
+        clock = evidence.clocks.get(source.name)
+        yield f"  {printable(source.name):{wide}}  {_source(source, clock, evidence.start_ns)}"
+        for remark in source.assumed:
+            yield f"  {'':{wide}}    {printable(remark)}"
+        if source.stopped is not None:
+            yield f"  {'':{wide}}    stopped at {printable(str(source.stopped).splitlines()[0])}"
+
+
+def _source(source: SourceReport, clock: ClockMap | None, start_ns: int) -> str:
+    words = f"{source.kind:8}  {source.events:>9,} {UNITS[source.kind]:8}"
+    if source.first_ns is None or source.last_ns is None:
+        return words.rstrip()
+    if clock is not None and not clock.is_aligned:
+        return f"{words}  not aligned: no value ties it to the other sources"
+    band = clock.band_ns if clock else None
+    first = since_start(source.first_ns - start_ns, 100_000_000)
+    last = since_start(source.last_ns - start_ns, 100_000_000)
+    return f"{words}  {first} to {last}{_clock_words(clock, band)}"
+
+
+def _clock_words(clock: ClockMap | None, band_ns: int | None) -> str:
+    if clock is None or clock.pieces[0].method == "axis":
+        return "  the axis"
+    piece = clock.pieces[0]
+    known = f"  within {duration(band_ns)}" if band_ns else ""
+    if piece.method == "equal-values":
+        doubt = ", ambiguous" if any(p.ambiguous for p in clock.pieces) else ""
+        return f"{known}, {piece.anchors:,} equal values, {piece.drift_ppm:+.1f} ppm{doubt}"
+    return f"{known}, {'offset declared' if piece.method == 'declared' else 'by date and time'}"
+
+
+def _findings(evidence: Evidence, colour: bool, all_findings: bool) -> Iterator[str]:
+    ordered = sorted(evidence.findings, key=lambda f: (SEVERITIES.index(f.severity), f.t_ns))
+    shown = ordered if all_findings else ordered[:MOST_SHOWN]
+    wide = max((len(printable(f.party)) for f in shown), default=0)
+    for finding in shown:
+        yield _finding(finding, evidence.start_ns, wide, colour)
+    if len(shown) < len(ordered):
+        yield f"and {len(ordered) - len(shown)} more: --all prints them"
+    if not ordered:
+        yield "nothing found"
+
+
+def _finding(finding: Finding, start_ns: int, wide: int, colour: bool) -> str:
+    severity = f"{finding.severity:7}"
+    if colour:
+        severity = click.style(severity, fg=COLOURS[finding.severity], bold=True)
+    at = since_start(finding.t_ns - start_ns)
+    return f"{severity}  {at:>9}  {printable(finding.party):{wide}}  {printable(finding.summary)}"
+
+
+def _sum(evidence: Evidence) -> str:
+    counts = Counter(finding.severity for finding in evidence.findings)
+    parts = [f"{counts[s]} {s}{'s' * (counts[s] != 1)}" for s in SEVERITIES]
+    return ", ".join(parts)

@@ -1,0 +1,54 @@
+"""One table as JSON lines, CSV or Parquet."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import BinaryIO
+
+import polars as pl
+
+from console.printable import printable
+
+FORMATS = ("jsonl", "csv", "parquet")
+SLICE_ROWS = 50_000
+JSON_TEXT_COLUMNS = ("fields", "evidence")  # held as JSON text, exported as objects
+
+
+def write_table(table: pl.DataFrame, form: str, out: BinaryIO) -> None:
+    """Write the table whole; JSON lines and CSV in slices, so that a cut output ends with a row.
+
+    Args:
+        table: any table of a run.
+        form: one of FORMATS.
+        out: where to; parquet is written at once.
+    """
+    if form == "parquet":
+        table.write_parquet(out)
+        return
+    for k, part in enumerate(_slices(table)):
+        if form == "csv":
+            out.write(_flat(part).write_csv(include_header=k == 0).encode())
+        else:
+            out.write("".join(_json_lines(part)).encode())
+        out.flush()
+
+
+def _slices(table: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """The table in slices; an empty one gives one empty slice, for the header."""
+    yield from (table.iter_slices(SLICE_ROWS) if table.height else [table])
+
+
+def _flat(part: pl.DataFrame) -> pl.DataFrame:
+    """Lists as words, and texts so that no control character of theirs reaches a terminal."""
+    return part.with_columns(pl.col(pl.List(pl.String)).list.join(" ")).with_columns(
+        pl.col(pl.String).map_elements(printable, return_dtype=pl.String)
+    )
+
+
+def _json_lines(part: pl.DataFrame) -> Iterator[str]:
+    texts = [name for name in JSON_TEXT_COLUMNS if name in part.columns]
+    for row in part.iter_rows(named=True):
+        for name in texts:
+            row[name] = json.loads(row[name]) if row[name] is not None else None
+        yield json.dumps(row) + "\n"

@@ -1,0 +1,33 @@
+"""Messages as a table on the common axis."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from console.timeline.bus_tables import constant, words
+from console.timeline.clocks import ClockMap
+from decoders.messages.columns import DIRECTIONS, Messages
+from decoders.messages.payload import fields_json
+
+
+def messages_frame(rows: Messages, source: str, clock: ClockMap) -> pl.DataFrame:
+    """The `messages` table of one source, by time; bytes that are no UTF-8 stand as escapes."""
+    texts = [payload.decode("utf-8", "backslashreplace") for payload in rows.payloads()]
+    unknown = rows.qos < 0
+    qos = pl.Series(rows.qos.astype(np.int64))
+    frame = pl.DataFrame(
+        {
+            "t_ns": clock.common_ns(rows.t_ns),
+            "source": constant(source, len(rows)),
+            "client": pl.Series(rows.client_texts(), dtype=pl.String),
+            "direction": words(rows.direction, DIRECTIONS),
+            "topic": pl.Series(rows.topic_texts(), dtype=pl.String),
+            "payload": pl.Series(texts, dtype=pl.String),
+            "qos": qos.set(pl.Series(unknown), None) if unknown.any() else qos,
+            "retain": pl.Series(rows.retain, dtype=pl.Boolean),
+            "duplicate": pl.Series(rows.duplicate, dtype=pl.Boolean),
+            "fields": pl.Series(fields_json(rows), dtype=pl.String),
+        }
+    )
+    return frame.sort("t_ns", maintain_order=True)
