@@ -1,0 +1,176 @@
+"""MQTT recordings as JSON lines: `{"t", "topic", "payload", "qos", "retain"}`.
+
+`t` is seconds since 1970 (or any start) as a JSON number, read exactly, or an ISO 8601 string;
+`t_ns`, whole nanoseconds, goes before it. `payload` is a string, or any other JSON value, which
+then stands for its own text; `payload_hex` carries bytes that are no text. `dup` or `duplicate`,
+`client` and `direction` may be there; other members are passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from itertools import chain
+
+import msgspec
+import numpy as np
+
+from decoders.messages.columns import DIRECTIONS, NO_MESSAGES, QOS_UNKNOWN, Messages, coded, offsets
+from decoders.messages.instants import Instants
+from decoders.messages.json_lines import BadLines, JsonLines
+from decoders.messages.json_text import NONE, first_line, loosely, problem, string_bytes
+
+_MEND = (
+    "An MQTT recording has one JSON object a line, such as "
+    '{"t": 1700000000.25, "topic": "a/b", "payload": "...", "qos": 0, "retain": false}.'
+)
+_TOPIC_MEMBER = re.compile(rb'[{,]\s*"topic"\s*:\s*"')
+_DIRECTION_CODES = {word: code for code, word in enumerate(DIRECTIONS)}
+
+
+class Record(msgspec.Struct):
+    """One line of an MQTT recording as it stands there."""
+
+    topic: str
+    t: msgspec.Raw = NONE
+    t_ns: int | None = None
+    payload: msgspec.Raw = NONE
+    payload_hex: str | None = None
+    qos: int = QOS_UNKNOWN
+    retain: bool = False
+    dup: bool = False
+    duplicate: bool = False
+    client: str | None = None
+    direction: str | None = None
+
+
+_DECODER = msgspec.json.Decoder(Record, strict=False)  # retain and dup may be 0 or 1
+
+_Row = tuple[Record, int, int, bytes]  # record, line number, time in ns, payload
+
+
+def looks_like_messages(head: bytes) -> bool:
+    """Whether the beginning of a file is that of an MQTT recording, by content alone."""
+    line = first_line(head)
+    return line[:1] == b"{" and _TOPIC_MEMBER.search(line) is not None
+
+
+class MessageDecoder:
+    """A fold from the bytes of an MQTT recording to messages, however the bytes are cut.
+
+    A line that is no message is counted and passed over once a good one has been read. Memory is
+    bounded by the chunk and one line of at most 8 MiB.
+
+    Args:
+        name: file name, for errors.
+        live: whether a source without any message is no error.
+    """
+
+    def __init__(self, name: str, *, live: bool = False) -> None:
+        self.name = name
+        self._live = live
+        self._lines = JsonLines(name)
+        self._bad = BadLines(name, _MEND)
+        self._instants = Instants()
+
+    @property
+    def bad_lines(self) -> list[tuple[int, str]]:
+        """The first bad lines: line number and what is wrong, at most 20."""
+        return self._bad.first
+
+    @property
+    def bad_count(self) -> int:
+        """How many lines were no message."""
+        return self._bad.count
+
+    @property
+    def remarks(self) -> list[str]:
+        """What was assumed and passed over so far, for people."""
+        return self._instants.remarks() + self._bad.remarks()
+
+    def feed(self, chunk: bytes) -> Messages:
+        """Take the next bytes; return the messages they complete.
+
+        Raises:
+            RecordingError: if a line is no message and none came before it.
+        """
+        number = self._lines.next_line
+        return self._messages(self._lines.feed(chunk), number)
+
+    def finish(self) -> Messages:
+        """Return what was left; feed nothing after this.
+
+        Raises:
+            RecordingError: as `feed`, or if there was nothing to read and the source is not live.
+        """
+        number = self._lines.next_line
+        rest = self._messages(self._lines.finish(), number)
+        if not self._live:
+            self._bad.refuse_empty()
+        return rest
+
+    def _messages(self, lines: Sequence[bytes], number: int) -> Messages:
+        rows: list[_Row] = []
+        for at, line in enumerate(lines, number):
+            if not line or line.isspace():
+                continue
+            try:
+                rows.append(self._row(line, at))
+            except ValueError as error:
+                self._bad.note(at, problem(line, error, last=self._lines.ended_open))
+            else:
+                self._bad.good += 1
+        return _columns(rows) if rows else NO_MESSAGES
+
+    def _row(self, line: bytes, number: int) -> _Row:
+        try:
+            record = _DECODER.decode(line)
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+            record, raw = loosely(line, "payload", _DECODER, error)
+            record.payload = msgspec.Raw(raw)
+        if not QOS_UNKNOWN <= record.qos <= 2:
+            raise ValueError(f"'qos' is {record.qos}, not 0, 1 or 2")
+        t_ns = self._instants.of_record(bytes(record.t), record.t_ns)
+        return record, number, t_ns, _payload(record)
+
+
+def _payload(record: Record) -> bytes:
+    """The payload's bytes; a JSON value other than a string stands for its own text.
+
+    Raises:
+        ValueError: if `payload_hex` is not hex.
+    """
+    if record.payload_hex is not None:
+        try:
+            return bytes.fromhex(record.payload_hex)
+        except ValueError:
+            raise ValueError("'payload_hex' is not hex") from None
+    raw = bytes(record.payload)
+    if raw[:1] == b'"':
+        return string_bytes(raw)
+    return b"" if raw == b"null" else raw
+
+
+def _columns(rows: Sequence[_Row]) -> Messages:
+    records, lines, times_ns, payloads = zip(*rows, strict=True)
+    topic, topics = coded([record.topic for record in records])
+    client, clients = coded([record.client or "" for record in records])
+    directions = [_DIRECTION_CODES.get(record.direction or "", 0) for record in records]
+    flags = chain.from_iterable(
+        (record.retain, record.dup or record.duplicate) for record in records
+    )
+    retain, duplicate = np.fromiter(flags, np.bool_, 2 * len(rows)).reshape(-1, 2).T
+    return Messages(
+        t_ns=np.array(times_ns, dtype=np.int64),
+        line=np.array(lines, dtype=np.int64),
+        topic=topic,
+        topics=topics,
+        client=client,
+        clients=clients,
+        direction=np.array(directions, dtype=np.uint8),
+        first=offsets([len(payload) for payload in payloads]),
+        data=np.frombuffer(b"".join(payloads), dtype=np.uint8),
+        qos=np.array([record.qos for record in records], dtype=np.int8),
+        retain=retain.copy(),
+        duplicate=duplicate.copy(),
+    )
