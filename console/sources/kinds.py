@@ -1,0 +1,123 @@
+"""Which kind of evidence a file is, told by its first bytes and never by its name alone."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+import msgspec
+
+from decoders.captures.delimited import looks_delimited
+from decoders.captures.vcd import looks_vcd
+
+
+class Kind(StrEnum):
+    """What a file can be."""
+
+    BENCH = "bench"  # a bench file (TOML)
+    CAPTURE_VCD = "capture-vcd"
+    CAPTURE_DELIMITED = "capture-delimited"
+    PRINTS = "prints"  # raw bytes of a serial line
+    PRINTS_JSON = "prints-json"  # JSON lines with t and hex or text
+    MESSAGES = "messages"  # JSON lines with topic
+    UNREADABLE = "unreadable"
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A kind, and why: for `unreadable` what is wrong, as a clause."""
+
+    kind: Kind
+    why: str
+
+
+# First bytes of formats that are none of ours, so that the error can name them.
+_FOREIGN = {
+    b"\xd4\xc3\xb2\xa1": "a network capture (pcap)",
+    b"\xa1\xb2\xc3\xd4": "a network capture (pcap)",
+    b"\x4d\x3c\xb2\xa1": "a network capture (pcap)",
+    b"\x0a\x0d\x0d\x0a": "a network capture (pcapng)",
+    b"PK\x03\x04": "a zip archive",
+    b"SQLite format 3\x00": "an SQLite database",
+    b"\x89PNG": "a picture (PNG)",
+    b"%PDF": "a PDF document",
+    b"\x7fELF": "a program (ELF)",
+    b"\xfd7zXZ\x00": "xz-compressed",
+    b"BZh": "bzip2-compressed",
+    b"\x28\xb5\x2f\xfd": "zstd-compressed",
+    b"\x89HDF": "an HDF5 file",
+    b"PAR1": "a Parquet file",
+}
+_BENCH_TABLE = re.compile(
+    rb"^[ \t]*\[\[?[ \t]*(bench|source|bus|device|rule|link)[ \t]*\]\]?[ \t]*(#.*)?\r?$",
+    re.MULTILINE,
+)
+_TOML_TABLE = re.compile(rb"^[ \t]*\[\[?[ \t]*[\w.\"' -]+\]\]?[ \t]*(#.*)?\r?$", re.MULTILINE)
+_LOOKED_AT = 20  # lines of JSON
+_MOST_CONTROL = 0.3  # share of control bytes beyond which it is no text; a noisy line has less
+# Control bytes that text and terminals do not use.
+_CONTROL = bytes(sorted({*range(0x20), 0x7F} - {*b"\a\b\t\n\v\f\r\x1b"}))
+
+
+def kind_of(head: bytes, name: str = "") -> Told:
+    """Tell the kind of a file.
+
+    Args:
+        head: the first bytes, unzipped: all, or some thousands.
+        name: of the file; only its ending `.toml` is looked at, where content leaves it open.
+    """
+    if not head.strip():
+        return Told(Kind.UNREADABLE, "the file is empty" if not head else "there is only blank")
+    for magic, what in _FOREIGN.items():
+        if head.startswith(magic):
+            return Told(Kind.UNREADABLE, f"it is {what}")
+    if looks_vcd(head):
+        return Told(Kind.CAPTURE_VCD, "it begins with a VCD command")
+    text = head.removeprefix(b"\xef\xbb\xbf")
+    if _BENCH_TABLE.search(text) or (name.endswith(".toml") and _TOML_TABLE.search(text)):
+        return Told(Kind.BENCH, "it has the tables of a bench file")
+    return _json(text) or _delimited(head) or _lines(head)
+
+
+def _json(text: bytes) -> Told | None:
+    """The kind of a file of JSON lines; None when its lines are no JSON objects."""
+    if not text.lstrip().startswith(b"{"):
+        return None
+    lines = [line for line in text.split(b"\n")[:_LOOKED_AT] if line.strip()]
+    objects = [found for line in lines if (found := _object(line)) is not None]
+    for found in objects:
+        if "topic" in found:
+            return Told(Kind.MESSAGES, "its JSON lines have a topic")
+        if "hex" in found or "text" in found:
+            return Told(Kind.PRINTS_JSON, "its JSON lines have hex or text")
+    if objects:
+        return Told(Kind.PRINTS, "its JSON lines have neither topic, hex nor text: lines of text")
+    # One long line, cut where the head ends: told by the first key of its outermost object.
+    if re.match(rb"\s*\{[^{}\[\]]*\"topic\"\s*:", text):
+        return Told(Kind.MESSAGES, "its JSON has a topic")
+    if re.match(rb"\s*\{[^{}\[\]]*\"(hex|text)\"\s*:", text):
+        return Told(Kind.PRINTS_JSON, "its JSON has hex or text")
+    return None
+
+
+def _object(line: bytes) -> dict[str, object] | None:
+    try:
+        found = msgspec.json.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _delimited(head: bytes) -> Told | None:
+    if looks_delimited(head):
+        return Told(Kind.CAPTURE_DELIMITED, "it has columns of times and levels")
+    return None
+
+
+def _lines(head: bytes) -> Told:
+    """Serial bytes, unless there is little text in them."""
+    control = len(head) - len(head.translate(None, _CONTROL))
+    if control > _MOST_CONTROL * len(head):
+        return Told(Kind.UNREADABLE, "it is binary, and of no kind known here")
+    return Told(Kind.PRINTS, "it has lines of text")
