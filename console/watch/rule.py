@@ -1,0 +1,96 @@
+"""What a rule is: a fold over batches of the tables, the same live and over recordings."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import polars as pl
+
+from console.bench.tables import TABLES
+from console.timeline.times import duration, since_start
+from console.watch.findings import Finding
+
+_EMPTY: dict[str, pl.DataFrame] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """All events of the tables after the last batch's `until_ns` and not after this one's.
+
+    An event belongs to the time in its table's first column. A table that is not there has no rows
+    in it. Rows are sorted by that column; columns may be left out only where no rule asks for them.
+    """
+
+    tables: Mapping[str, pl.DataFrame]
+    until_ns: int  # common axis; nothing before it is still to come
+    # Until when each source was watched, where it is known; a source that ended says nothing later.
+    observed_until: Mapping[str, int] = field(default_factory=dict)
+
+    def table(self, name: str) -> pl.DataFrame:
+        """The rows of a table, maybe none."""
+        frame = self.tables.get(name)
+        if frame is not None:
+            return frame
+        if name not in _EMPTY:
+            _EMPTY[name] = pl.DataFrame(schema=dict(TABLES[name]))
+        return _EMPTY[name]
+
+
+class Rule(Protocol):
+    """A fold from batches to findings: however a run is cut, they come out the same.
+
+    A finding is given when it is complete (a silence when it has ended, a count at the end of the
+    run); `standing` tells what has been found so far. Memory stays bounded.
+    """
+
+    def begin(self, start_ns: int) -> None:
+        """Told once, before all batches: when the run began."""
+        ...
+
+    def feed(self, batch: Batch) -> list[Finding]:
+        """Take the next batch; return the findings it completes."""
+        ...
+
+    def finish(self, until_ns: int) -> list[Finding]:
+        """Return the findings that last to the end of what was observed; feed nothing after."""
+        ...
+
+
+def standing(rules: Iterable[Rule], until_ns: int) -> list[Finding]:
+    """What would be found if the run ended at `until_ns`, beyond what `feed` has returned.
+
+    The rules are left as they are; this is how a live screen raises an alarm that still lasts.
+    """
+    return [found for rule in rules for found in copy.deepcopy(rule).finish(until_ns)]
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Times in words, counted from the start of the run."""
+
+    start_ns: int
+
+    def at(self, t_ns: int) -> str:
+        """`34:07.912` since the start."""
+        return since_start(t_ns - self.start_ns)
+
+    def lasting(self, ns: int) -> str:
+        """`34 min`."""
+        return duration(ns)
+
+
+@dataclass(frozen=True, slots=True)
+class Horizon:
+    """Until when a source can be judged: the end of the run, or of that source before it."""
+
+    until_ns: int
+    observed_until: Mapping[str, int]
+
+    def of(self, source: str | None) -> int:
+        """Its last judged ns on the common axis; of an unknown source, the end of the run."""
+        if source is None:
+            return self.until_ns
+        return min(self.until_ns, self.observed_until.get(source, self.until_ns))
