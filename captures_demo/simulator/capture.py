@@ -33,12 +33,18 @@ class Recorded:
         rate = np.int64(self.sample_rate_hz)
         return np.asarray(seconds * rate + (rest * rate + GIGA // 2) // GIGA, np.int64)
 
+    def time_of(self, numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Times of samples by their numbers; int64[n] ns on the capture's clock."""
+        if self.sample_rate_hz is None:
+            raise ValueError("this capture has no sample rate")
+        return _times_of(numbers, self.sample_rate_hz)
+
     @property
     def last_sample(self) -> int:
         """Number of the last sample."""
         if self.sample_rate_hz is None:
             raise ValueError("this capture has no sample rate")
-        return self.until_ns * self.sample_rate_hz // GIGA
+        return (self.until_ns * self.sample_rate_hz + GIGA // 2) // GIGA
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +107,12 @@ def _sampled(
     number, words = number[last_of_sample], words[last_of_sample]
     differs = np.append(True, words[1:] != words[:-1])
     number, words = number[differs], words[differs]
+    return _times_of(number, rate), words
+
+
+def _times_of(number: npt.NDArray[np.int64], rate: int) -> npt.NDArray[np.int64]:
     seconds, rest = np.divmod(number, rate)
-    return seconds * GIGA + (rest * GIGA + rate // 2) // rate, words
+    return np.asarray(seconds * GIGA + (rest * GIGA + rate // 2) // rate, np.int64)
 
 
 def _sample_at_or_after(own_ns: npt.NDArray[np.int64], rate: int) -> npt.NDArray[np.int64]:

@@ -16,7 +16,8 @@ class TransactionTruth:
     """One transaction: from START or repeated START to the next repeated START or STOP.
 
     Times are true ns. The words of `started_by` and `ended_by` are those of the tables:
-    `start restart` and `stop restart cut` (`cut`: never ended while the run lasted).
+    `start restart` and `stop restart start cut`. A START inside a byte is one out of place: the
+    transaction before it ends, and the new one begins, by `start`. `cut` never ended.
     """
 
     bus: str
@@ -80,8 +81,9 @@ class Ledger:
 
     def start(self, t_ns: int) -> None:
         """SDA fell with SCL high."""
-        word = "start" if self._open is None else "restart"
-        self._close(t_ns, "restart")
+        joined = self._open is not None and len(self._open.bits) % 9 == 0
+        word = "restart" if joined else "start"
+        self._close(t_ns, word)
         self._open = TransactionTruth(self._bus, t_ns, word)
         self.transactions.append(self._open)
 

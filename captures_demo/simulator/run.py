@@ -24,7 +24,7 @@ class PrintTruth:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class MessageTruth:
     """One message on its way; what is -1 did not happen."""
 
@@ -74,13 +74,16 @@ class MessageRow(msgspec.Struct, frozen=True):
     payload: str
     qos: int
     retain: bool
+    dup: bool = False  # a redelivery; written only when it is one
 
     def line(self) -> bytes:
         """The JSON object, without the line end."""
         seconds, micro = divmod(self.t_us, 1_000_000)
-        rest = msgspec.json.encode(
-            {"topic": self.topic, "payload": self.payload, "qos": self.qos, "retain": self.retain}
-        )
+        members: dict[str, object] = {"topic": self.topic, "payload": self.payload, "qos": self.qos}
+        members["retain"] = self.retain
+        if self.dup:
+            members["dup"] = True
+        rest = msgspec.json.encode(members)
         return b'{"t":%d.%06d,%b' % (seconds, micro, rest[1:])
 
 

@@ -47,11 +47,13 @@ def decode(run: Run) -> list[Seen]:
     rows = without_spikes(run)
     for (_, scl_before, sda_before), (time, scl, sda) in pairwise(rows):
         if scl_before and scl and sda != sda_before:
+            # a START inside a byte is one out of place
+            word = "restart" if is_open and len(seen[-1].bits) % 9 == 0 else "start"
             if is_open:
                 seen[-1].end_ns = time
-                seen[-1].ended_by = "stop" if sda else "restart"
+                seen[-1].ended_by = "stop" if sda else word
             if not sda:
-                seen.append(Seen(time, "restart" if is_open else "start"))
+                seen.append(Seen(time, word))
             is_open, risen = not sda, None
         elif scl and not scl_before:
             risen = sda

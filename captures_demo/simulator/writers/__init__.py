@@ -1,0 +1,1 @@
+"""Evidence as files: level captures, serial recordings, compressed and plain."""
