@@ -1,0 +1,209 @@
+"""Where the table of a delimited file stands: delimiter, header, units and first row of data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from decoders.captures.delimited_cells import (
+    Record,
+    header_parts,
+    is_comment,
+    is_data,
+    is_header,
+    is_number,
+    is_time_value,
+    is_units,
+    records_of,
+    sniffed_delimiter,
+    split_cells,
+    usual_count,
+)
+from decoders.captures.delimited_facts import Facts, facts_of
+from decoders.errors import CaptureError, Place
+
+SAMPLED_ROWS = 4000  # rows that settle the layout
+HEADER_ONLY = "a header, but no row of data"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The table found in the head of a file."""
+
+    delimiter: str
+    header: tuple[str, ...]  # () without one
+    units: tuple[str, ...]  # a unit a column, "" where none
+    columns: int  # without an empty last one made by trailing delimiters
+    trailing: bool  # whether rows end with a delimiter
+    header_line: int  # 0 without a header
+    data_line: int  # line of the first row of data
+    data_begin: int  # its offset in the text
+    rows: tuple[tuple[str, ...], ...]  # the first rows of data, `columns` cells each
+    facts: Facts
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """A name a column, each once; `column1`... where the header has none."""
+        names: list[str] = []
+        for index in range(self.columns):
+            name = header_parts(self.header[index])[0] if index < len(self.header) else ""
+            name = name or f"column{index + 1}"
+            again = sum(other == name or other.startswith(f"{name}~") for other in names)
+            names.append(f"{name}~{again + 1}" if again else name)
+        return tuple(names)
+
+
+def decoded_head(head: bytes) -> tuple[str, str]:
+    """Text of the head and its codec: UTF-8, or Latin-1 for any 8-bit code page."""
+    try:
+        return head.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        return head.decode("latin-1"), "latin-1"
+
+
+def find_table(name: str, text: str, delimiter: str | None = None) -> Table:
+    """Find the table in the head of a file.
+
+    Args:
+        name: file name, for errors.
+        text: whole lines from the beginning of the file.
+        delimiter: the delimiter, when it is known.
+
+    Raises:
+        CaptureError: when there is no table of times and levels.
+    """
+    _refuse_junk(name, text)
+    records = [record for record in records_of(text) if record.text.strip()]
+    if not records:
+        raise CaptureError(
+            "the file is empty",
+            place=Place(name),
+            mend="A level capture needs rows of a time and levels, such as: 0.0000125,1,0",
+        )
+    records = records[: SAMPLED_ROWS + 1000]
+    mark = delimiter or sniffed_delimiter([record.text for record in records]) or ","
+    cells = [_cells(record, mark) for record in records]
+    rows = [row for record, row in zip(records, cells, strict=True) if _may_be_row(record, mark)]
+    count = usual_count([row for row in rows if len(row) > 1]) or usual_count(rows)
+    first = next(
+        (
+            at
+            for at, row in enumerate(cells)
+            if len(row) == count and is_data(row) and _may_be_row(records[at], mark)
+        ),
+        None,
+    )
+    if first is None:
+        raise _no_rows(name, records, cells)
+    return _table(mark, records, cells, first)
+
+
+def _may_be_row(record: Record, mark: str) -> bool:
+    return not is_comment(record.text, mark)
+
+
+def _cells(record: Record, mark: str) -> tuple[str, ...]:
+    return tuple(cell for _, cell in split_cells(record.text, mark))
+
+
+def _table(
+    mark: str, records: Sequence[Record], cells: Sequence[tuple[str, ...]], first: int
+) -> Table:
+    trailing = len(cells[first]) > 1 and all(
+        not row[-1] for row in cells[first : first + 50] if len(row) == len(cells[first])
+    )
+    columns = len(cells[first]) - trailing
+    header_at, units, first = _above(mark, records, cells, first, columns)
+    if header_at is None and cells[first][-1]:
+        trailing, columns = False, len(cells[first])
+    header = () if header_at is None else _header_cells(records[header_at], mark)
+    if trailing and len(header) > columns and header[columns]:
+        trailing, columns = False, columns + 1  # the last column has a name: empty, not absent
+    rows = tuple(
+        row[:columns]
+        for record, row in zip(records[first:], cells[first:], strict=True)
+        if len(row) in (columns, columns + trailing) and is_data(row) and _may_be_row(record, mark)
+    )
+    above = records[: first if header_at is None else header_at]
+    return Table(
+        delimiter=mark,
+        header=header[:columns],
+        units=_units(header, units, columns),
+        columns=columns,
+        trailing=trailing,
+        header_line=0 if header_at is None else records[header_at].line,
+        data_line=records[first].line,
+        data_begin=records[first].begin,
+        rows=rows[:SAMPLED_ROWS],
+        facts=facts_of([record.text for record in above]),
+    )
+
+
+def _above(
+    mark: str, records: Sequence[Record], cells: Sequence[tuple[str, ...]], first: int, columns: int
+) -> tuple[int | None, tuple[str, ...], int]:
+    """Header record, unit cells and the first record of data, which may be a row gone wrong."""
+    units: tuple[str, ...] = ()
+    below = first  # the first record under the header (and its units)
+    for at in range(first - 1, max(-1, first - 200), -1):
+        row = cells[at]
+        if not _may_be_row(records[at], mark):
+            bare = _header_cells(records[at], mark)
+            if len(bare) >= columns > 1 and is_header(bare) and not any(map(is_number, bare)):
+                return at, units, below
+            continue
+        if len(row) not in (columns, columns + 1):
+            continue
+        if is_units(row) and not units:
+            units, below = row, at + 1
+        elif is_header(row) or not any(map(is_time_value, row)):
+            return at, units, below
+        elif at == below - 1:
+            below = at
+    return None, units, first
+
+
+def _header_cells(record: Record, mark: str) -> tuple[str, ...]:
+    bare = (
+        record.text.lstrip().lstrip("#;").lstrip() if is_comment(record.text, mark) else record.text
+    )
+    return tuple(cell for _, cell in split_cells(bare, mark))
+
+
+def _units(header: Sequence[str], line: Sequence[str], columns: int) -> tuple[str, ...]:
+    units = []
+    for index in range(columns):
+        unit = header_parts(header[index])[1] if index < len(header) else ""
+        if not unit and index < len(line):
+            unit = line[index].strip("[]() ")
+        units.append(unit)
+    return tuple(units)
+
+
+def _refuse_junk(name: str, text: str) -> None:
+    for at, letter in enumerate(text[:20_000]):
+        if (letter < " " and letter not in "\t\r\n\f\x1a") or letter == "\x7f":
+            line = text.count("\n", 0, at) + 1
+            raise CaptureError(
+                f"this is not text: byte 0x{ord(letter):02X}",
+                place=Place(name, line, at - text.rfind("\n", 0, at)),
+                mend="Export the capture as delimited text (CSV) or as VCD.",
+            )
+
+
+def _no_rows(
+    name: str, records: Sequence[Record], cells: Sequence[tuple[str, ...]]
+) -> CaptureError:
+    for record, row in zip(records, cells, strict=True):
+        if len(row) > 1 and is_header(row):
+            found = ", ".join(cell for cell in row if cell)
+            return CaptureError(
+                HEADER_ONLY,
+                place=Place(name, record.line),
+                mend=f"Columns found: {found}. Export again with the samples.",
+            )
+    return CaptureError(
+        "no row of a time and levels",
+        place=Place(name, records[0].line),
+        mend="A row looks like 0.0000125,1,0. Name the delimiter if it is an unusual one.",
+    )
