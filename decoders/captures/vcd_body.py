@@ -16,6 +16,7 @@ PAD = b"0" * max(FRONT, BACK)
 _LEAST_BYTES = 1024  # less text than this is not worth a look by columns
 _LEAST_CARE = 256  # bytes read with care after what columns could not take
 _MOST_CARE = 1 << 16
+_TIME = 0x23  # '#'
 _LEAST_GAIN = 4096  # bytes by columns that were worth the look
 
 
@@ -65,6 +66,11 @@ class VcdBody:
     def _columns(self, text: bytes, at: int, end: int) -> int:
         """Take what can be taken by columns; return its bytes."""
         begin = at
+        if self._can_try(end - at) and text[at] != _TIME:
+            # Up to the next step with care, so that the rows of a matrix begin where it begins.
+            stop = text.find(b"\n#", at, at + _LEAST_CARE) + 1 or at
+            self._changes.take(text[at:stop])
+            at = stop
         if self._can_try(end - at):
             tables = self._current_tables()
             rows, size = self._matrix.take(text, at, end, self._state, tables)

@@ -128,6 +128,8 @@ def _names_found(variables: list[Variable], name: str) -> str:
         if variable.size > 1 and _ends(variable.name, name):
             first = _bit(variable, variable.left)
             return f"It has {variable.size} bits: name one of them, as in {first.name!r}."
+        if variable.size > 1 and _ends(variable.name, _base(name)):
+            return f"The bits of {variable.name!r} are {variable.left} to {variable.right}."
     names = [_scalar(v).name if v.size == 1 else f"{v.name}[{v.left}:{v.right}]" for v in variables]
     if not names:
         return "The file declares nothing with levels: no wire or reg."
