@@ -1,0 +1,245 @@
+"""What the tables of a bench file must keep to among each other; all of it is told at once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+import msgspec
+
+from console.bench.conditions import Kind, condition, value_of
+from console.bench.model import (
+    About,
+    Bus,
+    CaptureSource,
+    Device,
+    MessagesSource,
+    PrintsSource,
+    Source,
+)
+from console.bench.rules import (
+    Cadence,
+    CheckCode,
+    Limits,
+    LineHeld,
+    Pattern,
+    ReplyWithin,
+    Rule,
+    StopsAnswering,
+)
+from console.bench.rules import Sequence as SequenceRule
+from decoders.errors import DescriptionError
+from decoders.toml_lines import Document, closest_hint
+from decoders.toml_scan import Path
+
+T = TypeVar("T")
+
+# UM10204 Rev. 7 table 4: 7-bit addresses with a meaning of their own.
+_RESERVED = (
+    (0x00, 0x00, "the general call"),
+    (0x01, 0x01, "CBUS"),
+    (0x02, 0x02, "another bus format"),
+    (0x03, 0x03, "future use"),
+    (0x04, 0x07, "the Hs-mode controller code"),
+    (0x78, 0x7B, "10-bit addressing"),
+    (0x7C, 0x7F, "the device ID"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class At(Generic[T]):
+    """One table of the file and where it stands."""
+
+    path: Path
+    table: T
+
+
+@dataclass(slots=True)
+class Parts:
+    """The tables that are right by themselves, by kind."""
+
+    document: Document
+    bench: At[About] | None = None
+    sources: list[At[Source]] = field(default_factory=list)
+    buses: list[At[Bus]] = field(default_factory=list)
+    devices: list[At[Device]] = field(default_factory=list)
+    rules: list[At[Rule]] = field(default_factory=list)
+    elsewhere: Mapping[str, Sequence[str]] = field(default_factory=dict)  # names known besides
+
+    def names(self, key: str) -> list[str]:
+        """The names that stand in tables of one kind, right or not, and those known besides."""
+        tables = self.document.data.get(key)
+        rows = tables if isinstance(tables, list) else []
+        names = [row.get("name") for row in rows if isinstance(row, dict)]
+        here = [name for name in names if isinstance(name, str)]
+        return here + list(self.elsewhere.get(key, ()))
+
+
+def errors_among(parts: Parts) -> Iterator[DescriptionError]:
+    """Everything wrong between tables that are right by themselves."""
+    for key in ("source", "bus", "device"):
+        yield from _twice(parts, key)
+    if parts.bench is not None:
+        yield from _known(parts, parts.bench.path, "axis", parts.bench.table.axis, "source")
+    for source in parts.sources:
+        yield from _source(parts.document, source)
+    for bus in parts.buses:
+        yield from _bus(parts, bus)
+    yield from _devices(parts)
+    for rule in parts.rules:
+        yield from _rule(parts, rule)
+
+
+def remarks_on(parts: Parts) -> Iterator[str]:
+    """What is allowed but looks odd, each with its line."""
+    for at in parts.devices:
+        device = at.table
+        for first, last, use in _RESERVED:
+            if device.address_bits == 7 and first <= device.address <= last:
+                place = parts.document.place((*at.path, "address"))
+                yield (
+                    f"{place}: address {device.address:#04x} of {device.name} is reserved for "
+                    f"{use} (UM10204 table 4)"
+                )
+
+
+def _twice(parts: Parts, key: str) -> Iterator[DescriptionError]:
+    tables = parts.document.data.get(key)
+    first: dict[str, int] = {}
+    for k, row in enumerate(tables if isinstance(tables, list) else []):
+        name = row.get("name") if isinstance(row, dict) else None
+        if not isinstance(name, str):
+            continue
+        if name in first:
+            line = parts.document.place((key, first[name], "name")).line
+            yield parts.document.error(
+                (key, k, "name"),
+                f"a second {key} is named {name!r}",
+                f"The first one is in line {line}; names are unique.",
+            )
+        else:
+            first[name] = k
+
+
+def _known(
+    parts: Parts, path: Path, key: str, name: str | None, kind: str
+) -> Iterator[DescriptionError]:
+    names = parts.names(kind)
+    if name is not None and name not in names:
+        mend = closest_hint(name, names, f"{kind}s") if names else f"Add a [[{kind}]] table."
+        yield parts.document.error((*path, key), f"no {kind} is named {name!r}", mend)
+
+
+def _source(document: Document, at: At[Source]) -> Iterator[DescriptionError]:
+    source = at.table
+    live = {PrintsSource: "port", MessagesSource: "host"}.get(type(source))
+    if source.path is None and (live is None or getattr(source, live) is None):
+        mend = 'Add path = "FILE", relative to this file.'
+        yield document.error(at.path, f"source {source.name!r} has no path", mend)
+    if isinstance(source, PrintsSource) and source.line is not None:
+        try:
+            re.compile(source.line)
+        except re.error as error:
+            words = f"line of source {source.name!r} is no regular expression: {error}"
+            mend = r"Write it in single quotes, such as '^\[(?P<ms>\d+)\] (?P<text>.*)$'."
+            yield document.error((*at.path, "line"), words, mend)
+
+
+def _bus(parts: Parts, at: At[Bus]) -> Iterator[DescriptionError]:
+    bus = at.table
+    yield from _known(parts, at.path, "source", bus.source, "source")
+    for source in parts.sources:
+        if source.table.name == bus.source and not isinstance(source.table, CaptureSource):
+            words = f"source {bus.source!r} of bus {bus.name!r} is no capture"
+            yield parts.document.error((*at.path, "source"), words)
+    if bus.scl == bus.sda:
+        words = f"scl and sda of bus {bus.name!r} are the same line {bus.sda!r}"
+        yield parts.document.error((*at.path, "sda"), words, "A bus has two lines.")
+
+
+def _devices(parts: Parts) -> Iterator[DescriptionError]:
+    seen: dict[tuple[str, int, int], str] = {}
+    for at in parts.devices:
+        device = at.table
+        yield from _known(parts, at.path, "bus", device.bus, "bus")
+        place = (device.bus, device.address, device.address_bits)
+        if place in seen:
+            words = f"address {device.address:#04x} on {device.bus!r} is that of {seen[place]!r}"
+            mend = "Devices on one bus have different addresses."
+            yield parts.document.error((*at.path, "address"), words, mend)
+        seen.setdefault(place, device.name)
+        if device.packets is not None and device.packet:
+            words = f"device {device.name!r} has packets in a file and in tables"
+            yield parts.document.error((*at.path, "packets"), words, "Keep one of the two.")
+
+
+def _rule(parts: Parts, at: At[Rule]) -> Iterator[DescriptionError]:
+    rule = at.table
+    match rule:
+        case StopsAnswering() | CheckCode():
+            yield from _known(parts, at.path, "device", rule.device, "device")
+        case LineHeld():
+            yield from _known(parts, at.path, "bus", rule.bus, "bus")
+        case Limits():
+            yield from _rows(parts, at, "table", "where")
+            yield from _value(parts, at, "table", "field", Kind.NUMBER)
+        case SequenceRule():
+            yield from _rows(parts, at, "table", "where")
+            yield from _value(parts, at, "table", "field", Kind.WHOLE)
+        case Cadence() | Pattern():
+            yield from _rows(parts, at, "table", "where")
+        case ReplyWithin():
+            for side in ("request", "reply"):
+                yield from _rows(parts, at, f"{side}_table", f"{side}_where")
+                yield from _value(parts, at, f"{side}_table", f"{side}_key", Kind.TEXT)
+
+
+def _rows(parts: Parts, at: At[Rule], table: str, where: str) -> Iterator[DescriptionError]:
+    values = msgspec.structs.asdict(at.table)
+    key = where if values[where] else table
+    try:
+        condition(values[where], values[table], parts.document.place((*at.path, key)))
+    except DescriptionError as error:
+        yield error
+
+
+def _value(
+    parts: Parts, at: At[Rule], table: str, key: str, kind: Kind
+) -> Iterator[DescriptionError]:
+    values = msgspec.structs.asdict(at.table)
+    if values[key] is None:
+        return
+    try:
+        value_of(values[table], values[key], kind, parts.document.place((*at.path, key)))
+    except DescriptionError as error:
+        if not error.message.startswith("no table"):  # told by `_rows` already
+            yield error
+
+
+def parts_of(document: Document) -> Parts:
+    """The tables of a bench file that are right by themselves."""
+    parts = Parts(document)
+    lists: tuple[tuple[str, Any, list[At[Any]]], ...] = (
+        ("source", Source, parts.sources),
+        ("bus", Bus, parts.buses),
+        ("device", Device, parts.devices),
+        ("rule", Rule, parts.rules),
+    )
+    for key, kind, found in lists:
+        tables = document.data.get(key)
+        for k, row in enumerate(tables if isinstance(tables, list) else []):
+            if (table := _converted(row, kind)) is not None:
+                found.append(At((key, k), table))
+    about = _converted(document.data.get("bench", {}), About)
+    parts.bench = None if about is None else At(("bench",), about)
+    return parts
+
+
+def _converted(row: object, kind: Any) -> Any:
+    """The struct; None where `Document.convert` has something to tell of it, with its line."""
+    try:
+        return msgspec.convert(row, kind)
+    except msgspec.ValidationError:
+        return None

@@ -1,0 +1,172 @@
+"""Reading a bench file: TOML text to a `Bench`, with everything wrong told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+
+import msgspec
+
+from console.bench.checks import At, Parts, errors_among, parts_of, remarks_on
+from console.bench.model import Bench, Device, Source
+from console.bench.rules import Rule
+from decoders.errors import DescriptionError, Place
+from decoders.packets.layout import PacketSet
+from decoders.packets.resolve import packets_in, read_packets
+from decoders.toml_lines import CollectedError, Document, as_one, parse
+
+_MOST_BYTES = 4 << 20  # a bench file is written by hand
+
+
+@dataclass(frozen=True, slots=True)
+class BenchFile:
+    """A bench file and what it names beside it; paths of its sources are complete."""
+
+    bench: Bench
+    packets: Mapping[str, PacketSet] = field(default_factory=dict)  # by device name
+    remarks: tuple[str, ...] = ()  # allowed, but odd; each with its line
+
+
+class _RuleFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A file of rules alone."""
+
+    rules: list[Rule] = msgspec.field(name="rule", default_factory=list)
+
+
+def load_bench(text: str | bytes, name: str) -> Bench:
+    """The bench of a file's content. Files it names are not looked at.
+
+    Args:
+        text: the content; bytes are taken as UTF-8.
+        name: the file's name, for errors.
+
+    Raises:
+        DescriptionError: everything wrong, each with file, line and mend.
+    """
+    parts = parts_of(parse(text, name))
+    return _whole(parts, list(_packets(parts, None).errors))
+
+
+def read_bench(path: str | Path) -> BenchFile:
+    """A bench file and the packet descriptions it names.
+
+    Raises:
+        DescriptionError: as `load_bench`, and what is wrong with the packet files.
+    """
+    place = Path(path)
+    parts = parts_of(parse(_content(place, Place(str(path))), str(path)))
+    found = _packets(parts, place.parent)
+    bench = _whole(parts, found.errors)
+    sources: list[Source] = [
+        source
+        if source.path is None
+        else msgspec.structs.replace(source, path=str(place.parent / source.path))
+        for source in bench.sources
+    ]
+    return BenchFile(
+        msgspec.structs.replace(bench, sources=sources), found.sets, tuple(remarks_on(parts))
+    )
+
+
+def load_rules(text: str | bytes, name: str, bench: Bench | None = None) -> list[Rule]:
+    """The rules of a file that has nothing but `[[rule]]` tables.
+
+    Args:
+        text: the content.
+        name: the file's name, for errors.
+        bench: whose devices and buses the rules may name.
+
+    Raises:
+        DescriptionError: everything wrong, each with file, line and mend.
+    """
+    document = parse(text, name)
+    errors = _told(partial(document.convert, (), _RuleFile))
+    others = bench or Bench()
+    parts = Parts(
+        document,
+        rules=parts_of(document).rules,
+        elsewhere={
+            "device": [device.name for device in others.devices],
+            "bus": [bus.name for bus in others.buses],
+        },
+    )
+    errors += list(errors_among(parts))
+    if errors:
+        raise as_one(errors)
+    return [at.table for at in parts.rules]
+
+
+@dataclass(slots=True)
+class _Packets:
+    sets: dict[str, PacketSet] = field(default_factory=dict)
+    errors: list[DescriptionError] = field(default_factory=list)
+
+
+def _whole(parts: Parts, errors: list[DescriptionError]) -> Bench:
+    """The bench, if nothing at all is wrong."""
+    document = parts.document
+    structural = [_plainer(document, e) for e in _told(partial(document.convert, (), Bench))]
+    if found := structural + list(errors_among(parts)) + errors:
+        raise as_one(found)
+    return document.convert((), Bench)
+
+
+def _plainer(document: Document, error: DescriptionError) -> DescriptionError:
+    """Secrets are refused in words of their own."""
+    if "unknown key 'password'" not in error.message:
+        return error
+    return DescriptionError(
+        "a password does not belong in a bench file",
+        place=error.place,
+        mend='Name the environment variable that holds it: password_env = "BROKER_PASSWORD".',
+    )
+
+
+def _packets(parts: Parts, folder: Path | None) -> _Packets:
+    """The packet sets of all devices; of those in files only if the folder is known."""
+    found = _Packets()
+    for at in parts.devices:
+        found.errors += _told(partial(_packets_of, found, parts.document, at, folder))
+    return found
+
+
+def _packets_of(found: _Packets, document: Document, at: At[Device], folder: Path | None) -> None:
+    device = at.table
+    if device.packet:
+        path = (*at.path, "packet")
+        found.sets[device.name] = packets_in(document, path, device.packet)
+    elif device.packets is not None and folder is not None:
+        file = folder / device.packets
+        content = _content(file, document.place((*at.path, "packets")))
+        found.sets[device.name] = read_packets(content, str(file))
+
+
+def _told(action: Callable[[], object]) -> list[DescriptionError]:
+    """The errors an action raises, one by one."""
+    try:
+        action()
+    except CollectedError as error:
+        return list(error.errors)
+    except DescriptionError as error:
+        return [error]
+    return []
+
+
+def _content(path: Path, place: Place) -> bytes:
+    """A file's bytes; `place` is where it was named."""
+    try:
+        with path.open("rb") as file:
+            content = file.read(_MOST_BYTES + 1)
+    except OSError as error:
+        words = f"{path}: {error.strerror or error}"
+        mend = "Paths are relative to the bench file." if place.line else ""
+        raise DescriptionError(words, place=place, mend=mend) from error
+    if len(content) > _MOST_BYTES:
+        raise DescriptionError(
+            f"{path}: larger than {_MOST_BYTES >> 20} MB",
+            place=place,
+            mend="This is no bench file or packet description; those are written by hand.",
+        )
+    return content
