@@ -11,6 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from captures_demo.simulator import TRAFFIC_FAULTS, Run, random_traffic
+from captures_demo.simulator.cap_line import cap_line
+from captures_demo.simulator.cap_line_plan import SHORT
 from captures_demo.simulator.clocks import Clock
 from captures_demo.simulator.timing import FAST, FAST_PLUS, STANDARD, BusTiming
 
@@ -143,3 +145,8 @@ def test_unknown_fault_is_refused() -> None:
         random_traffic(1, faults=["gremlin"])
     with pytest.raises(ValueError, match="spikes cannot be sampled"):
         random_traffic(1, faults=["spike"], sample_rate_hz=1_000_000)
+
+
+def test_truth_of_the_cap_line_is_what_a_plain_decoder_reads_from_the_wires() -> None:
+    run = cap_line(SHORT)
+    assert as_rows(decode(run)) == truth_rows(run)
