@@ -15,30 +15,28 @@ Bytes = npt.NDArray[np.uint8]
 Codes = npt.NDArray[np.uint64]
 
 
-def sums(matrix: Bytes) -> Codes:
-    """All bytes of each row added."""
-    total: Codes = matrix.sum(axis=1, dtype=np.uint64)
-    return total
-
-
-def sum8(matrix: Bytes) -> Codes:
+def sum8(total: Codes) -> Codes:
     """Bytes added, modulo 256."""
-    return sums(matrix) & np.uint64(0xFF)
+    return total & np.uint64(0xFF)
 
 
-def sum16(matrix: Bytes) -> Codes:
+def sum16(total: Codes) -> Codes:
     """Bytes (not 16-bit words, which some data sheets mean) added, modulo 65536."""
-    return sums(matrix) & np.uint64(0xFFFF)
+    return total & np.uint64(0xFFFF)
 
 
-def twos_complement(matrix: Bytes) -> Codes:
+def twos_complement(total: Codes) -> Codes:
     """What makes message and code add up to 0 modulo 256 (Intel HEX)."""
-    return (np.uint64(0) - sums(matrix)) & np.uint64(0xFF)
+    return (np.uint64(0) - total) & np.uint64(0xFF)
 
 
-def ones_complement(matrix: Bytes) -> Codes:
+def ones_complement(total: Codes) -> Codes:
     """255 less the sum modulo 256."""
-    return ~sums(matrix) & np.uint64(0xFF)
+    return ~total & np.uint64(0xFF)
+
+
+def _of_total(finish: Callable[[Codes], Codes]) -> Callable[[Bytes], Codes]:
+    return lambda matrix: finish(matrix.sum(axis=1, dtype=np.uint64))
 
 
 def xor(matrix: Bytes) -> Codes:
@@ -97,12 +95,17 @@ def _words(matrix: Bytes, order: str) -> npt.NDArray[np.uint16]:
     return words
 
 
-# Name -> (width in bits, codes of rows).
-PLAIN_SUMS: dict[str, tuple[int, Callable[[Bytes], Codes]]] = {
+# Name -> (width in bits, code of the sum of all bytes).
+BYTE_SUMS: dict[str, tuple[int, Callable[[Codes], Codes]]] = {
     "sum8": (8, sum8),
     "sum16": (16, sum16),
     "twos-complement": (8, twos_complement),
     "ones-complement": (8, ones_complement),
+}
+
+# Name -> (width in bits, codes of rows).
+PLAIN_SUMS: dict[str, tuple[int, Callable[[Bytes], Codes]]] = {
+    **{name: (width, _of_total(finish)) for name, (width, finish) in BYTE_SUMS.items()},
     "xor": (8, xor),
     "fletcher16": (16, fletcher16),
     "fletcher32": (32, fletcher32),

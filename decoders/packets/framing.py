@@ -1,0 +1,338 @@
+"""Cutting the bytes of one direction into packets: per transaction, from a stream, or by lines.
+
+A stream is cut at its syncs. From each sync on, the lengths inside tell where the packet ends. A
+packet that is right in itself ends there, whatever its payload looks like. One that is wrong may
+have a wrong length: it ends at the next sync inside it, if there is one, so that a damaged length
+costs no good packet. Bytes between packets are junk. A border (a transaction the other way) ends
+what is incomplete. What is still open is kept for the next bytes, at most `MOST_BYTES` of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from decoders.packets.bulk import read_rows
+from decoders.packets.gather import Bytes, Mask, Places
+from decoders.packets.kinds import UNKNOWN, choose_kinds
+from decoders.packets.layout import BIT, PacketSet
+
+MOST_BYTES = 1 << 16  # no packet of a stream is longer
+MOST_JUNK = 1 << 10  # a longer run of junk is told in pieces
+MOST_LINE = 1 << 12  # a longer line is cut
+
+# Problems that make the claimed end of a packet doubtful.
+_DOUBT = BIT["constant"] | BIT["length"] | BIT["count"] | BIT["check-code"] | BIT["short"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Transactions (or serial bytes) of one direction; r rows whose bytes lie end to end."""
+
+    number: Places  # [r] counted from the first one fed
+    start_ns: npt.NDArray[np.int64]  # [r]
+    end_ns: npt.NDArray[np.int64]  # [r]
+    flags: npt.NDArray[np.uint32]  # [r] problems of packets that touch it
+    skipped: Places  # [r] bytes of the row before those here
+    first: Places  # [r + 1] row i holds data[first[i] : first[i + 1]]
+    data: Bytes
+
+    def __len__(self) -> int:
+        return len(self.number)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """Rows of bytes that are one packet each (or junk); n rows in order."""
+
+    data: Bytes
+    begin: Places  # [n] first byte
+    end: Places  # [n] one behind the last byte
+    kind: npt.NDArray[np.int16]  # [n]
+    problems: npt.NDArray[np.uint32]  # [n] known from the cutting and the transactions
+    start_ns: npt.NDArray[np.int64]  # [n]
+    end_ns: npt.NDArray[np.int64]  # [n]
+    from_row: Places  # [n] number of the transaction it begins in
+    from_byte: Places  # [n]
+    until_row: Places  # [n] number of the transaction it ends in
+    read: Mask  # [n]
+    prefix: tuple[Bytes, Places] | None = None  # bytes on the wire before each, and how many
+
+
+def cut_at(
+    rows: Rows,
+    begin: Places,
+    end: Places,
+    kind: npt.NDArray[np.int16],
+    problems: npt.NDArray[np.uint32],
+    *,
+    read: bool,
+) -> Cut:
+    """The cut of stretches `begin[i] : end[i]` (none empty) of some rows' bytes."""
+    a = np.searchsorted(rows.first, begin, "right") - 1
+    b = np.searchsorted(rows.first, end - 1, "right") - 1
+    flags = rows.flags[a] | rows.flags[b]
+    for far in np.flatnonzero(b - a > 1).tolist():  # rare: a packet over three transactions
+        flags[far] = np.bitwise_or.reduce(rows.flags[a[far] : b[far] + 1])
+    return Cut(
+        rows.data,
+        begin,
+        end,
+        kind,
+        problems | flags,
+        rows.start_ns[a],
+        rows.end_ns[b],
+        rows.number[a],
+        begin - rows.first[a] + rows.skipped[a],
+        rows.number[b],
+        np.full(len(begin), read, np.bool_),
+    )
+
+
+def _after(rows: Rows, at: int) -> Rows:
+    """What lies from byte `at` on."""
+    start = int(np.searchsorted(rows.first, at, "right")) - 1
+    start = min(start, len(rows))
+    first = np.maximum(rows.first[start:] - at, 0)
+    skipped = rows.skipped[start:].copy()
+    if len(skipped):
+        skipped[0] += at - rows.first[start]
+    return Rows(
+        rows.number[start:],
+        rows.start_ns[start:],
+        rows.end_ns[start:],
+        rows.flags[start:],
+        skipped,
+        first,
+        rows.data[at:].copy(),
+    )
+
+
+def _joined(a: Rows, b: Rows) -> Rows:
+    if not len(a):
+        return b
+    return Rows(
+        np.concatenate([a.number, b.number]),
+        np.concatenate([a.start_ns, b.start_ns]),
+        np.concatenate([a.end_ns, b.end_ns]),
+        np.concatenate([a.flags, b.flags]),
+        np.concatenate([a.skipped, b.skipped]),
+        np.concatenate([a.first, b.first[1:] + a.first[-1]]),
+        np.concatenate([a.data, b.data]),
+    )
+
+
+def no_rows() -> Rows:
+    """An empty table."""
+    none = np.zeros(0, np.int64)
+    no_flags, no_bytes = np.zeros(0, np.uint32), np.zeros(0, np.uint8)
+    return Rows(none, none, none, no_flags, none, np.zeros(1, np.int64), no_bytes)
+
+
+class StreamFramer:
+    """Cuts the stream of one direction, by sync and the lengths inside."""
+
+    def __init__(self, packet_set: PacketSet, candidates: Sequence[int], *, read: bool) -> None:
+        self.packet_set, self.candidates, self.read = packet_set, list(candidates), read
+        self.held = no_rows()
+        kinds = [packet_set.kinds[k] for k in candidates]
+        self.marks = [list(kind.layout.marks()) for kind in kinds]
+        self.syncs = [marks[0][2] for marks in self.marks]
+        # as long as less is there, which kind it is may still change
+        self.header = max(at + len(wanted) for marks in self.marks for at, _, wanted in marks)
+        self.longest = max(len(sync) for sync in self.syncs)
+
+    def feed(self, rows: Rows, borders: Places, *, closed: bool) -> Cut:
+        """Cut what can be cut.
+
+        Args:
+            rows: the next transactions of this direction.
+            borders: int64[k] places in their bytes (0 .. all) that no packet crosses, rising.
+            closed: nothing that follows belongs to what is here.
+        """
+        borders = borders + len(self.held.data)
+        rows = _joined(self.held, rows)
+        size = len(rows.data)
+        limits = np.unique(np.append(borders, size))
+        closed = closed or bool(len(borders) and borders[-1] == size)
+        at, kinds = self._syncs(rows.data, limits)
+        limit = limits[np.searchsorted(limits, at, "right")]
+        is_open = (limit == size) & (not closed)
+        bound = np.minimum(limit, at + MOST_BYTES)
+        end, doubtful, short = self._ends(rows.data, at, bound, kinds)
+        room = bound - at
+        waits = is_open & (short | (room < self.header)) & (room < MOST_BYTES)
+        following = np.append(at[1:], size)
+        # a sync across the claimed end may not be here yet, so it does not count
+        inside = following + self.longest <= end
+        end = np.where((doubtful | short) & inside, following, end)
+        chosen = _chain(at, end, waits)
+        return self._cut(rows, at, end, kinds, chosen, waits, limits, closed)
+
+    def _syncs(self, data: Bytes, limits: Places) -> tuple[Places, npt.NDArray[np.int16]]:
+        """Where a sync stands, and which kind the packet seems to be."""
+        found: dict[int, Mask] = {}
+        places: dict[bytes, Places] = {}
+        for sync in set(self.syncs):
+            at = np.flatnonzero(data[: max(len(data) - len(sync) + 1, 0)] == sync[0])
+            for offset in range(1, len(sync)):
+                at = at[data[at + offset] == sync[offset]]
+            inside = limits[np.searchsorted(limits, at, "right")] - at >= len(sync)
+            places[sync] = at[inside]
+        at = np.unique(np.concatenate(list(places.values())))
+        for number, sync in zip(self.candidates, self.syncs, strict=True):
+            if len(places) > 1:
+                found[number] = np.isin(at, places[sync])
+        end = limits[np.searchsorted(limits, at, "right")]
+        return at, choose_kinds(
+            self.packet_set, self.candidates, data, at, end, found, by_size=False
+        )
+
+    def _ends(
+        self, data: Bytes, at: Places, bound: Places, kinds: npt.NDArray[np.int16]
+    ) -> tuple[Places, Mask, Mask]:
+        """Where each packet ends by its own word, whether that is doubtful, whether it is short."""
+        end = bound.copy()
+        doubtful, short = np.zeros(len(at), np.bool_), np.zeros(len(at), np.bool_)
+        for number in self.candidates:
+            rows = np.flatnonzero(kinds == number)
+            if not len(rows):
+                continue
+            kind = self.packet_set.kinds[number]
+            reading = read_rows(kind, data, at[rows], bound[rows], open_ended=True)
+            problems = reading.problems()
+            doubtful[rows] = problems & _DOUBT != 0
+            short[rows] = problems & BIT["short"] != 0
+            end[rows] = np.where(short[rows], bound[rows], reading.walk.after)
+        return end, doubtful, short
+
+    def _cut(
+        self,
+        rows: Rows,
+        at: Places,
+        end: Places,
+        kinds: npt.NDArray[np.int16],
+        chosen: Places,
+        waits: Mask,
+        limits: Places,
+        closed: bool,
+    ) -> Cut:
+        """Packets and the junk between them; what waits is kept."""
+        size = len(rows.data)
+        stop, ended = size, closed
+        if len(chosen) and waits[chosen[-1]]:
+            stop, ended = int(at[chosen[-1]]), True
+            chosen = chosen[:-1]
+        elif not closed:
+            stop = self._may_begin(rows.data, int(end[chosen[-1]]) if len(chosen) else 0)
+        junk_begin = np.concatenate([[0], end[chosen]])
+        junk_end = np.append(at[chosen], stop)
+        pieces, kept = _junk(junk_begin, junk_end, limits, ended)
+        begin = np.concatenate([at[chosen], [a for a, _ in pieces]]).astype(np.int64)
+        ends = np.concatenate([end[chosen], [b for _, b in pieces]]).astype(np.int64)
+        kind = np.concatenate([kinds[chosen], np.full(len(pieces), UNKNOWN, np.int16)])
+        problems = np.zeros(len(begin), np.uint32)
+        problems[len(chosen) :] = BIT["junk"]
+        order = np.argsort(begin, kind="stable")
+        cut = cut_at(rows, begin[order], ends[order], kind[order], problems[order], read=self.read)
+        self.held = _after(rows, kept)
+        return cut
+
+    def _may_begin(self, data: Bytes, after: int) -> int:
+        """First place from which on the bytes may be the beginning of a sync."""
+        for place in range(max(len(data) - self.longest + 1, after), len(data)):
+            tail = data[place:].tobytes()
+            if any(sync.startswith(tail) for sync in self.syncs):
+                return place
+        return len(data)
+
+
+def _junk(
+    begin: Places, end: Places, limits: Places, ended: bool
+) -> tuple[list[tuple[int, int]], int]:
+    """Runs of junk in pieces, and from which byte on all is kept.
+
+    The last run may go on with the next bytes unless it is `ended`: only whole pieces of it are told
+    now.
+    """
+    pieces: list[tuple[int, int]] = []
+    kept = int(end[-1])
+    for gap in np.flatnonzero(end > begin).tolist():
+        a, last = int(begin[gap]), int(end[gap])
+        for border in [*limits[(limits > a) & (limits < last)].tolist(), last]:
+            goes_on = gap == len(end) - 1 and border == last and not ended
+            while border - a >= MOST_JUNK or (a < border and not goes_on):
+                piece = min(border, a + MOST_JUNK)
+                pieces.append((a, piece))
+                a = piece
+            if goes_on:
+                kept = a
+    return pieces, kept
+
+
+def _chain(at: Places, end: Places, waits: Mask) -> Places:
+    """The packets met by going from each packet's end to the next sync, the first that waits last.
+
+    Syncs inside packets are jumped over; there are few, so whole runs of packets without one are
+    taken at once.
+    """
+    count = len(at)
+    following = np.searchsorted(at, end)
+    breaks = np.flatnonzero((following != np.arange(1, count + 1)) | waits)
+    runs: list[Places] = []
+    place = 0
+    for stop in breaks.tolist():
+        if stop < place:
+            continue
+        runs.append(np.arange(place, stop + 1))
+        if waits[stop]:
+            return np.concatenate(runs)
+        place = int(following[stop])
+    runs.append(np.arange(place, count))
+    return np.concatenate(runs)
+
+
+class LineFramer:
+    """Cuts text into lines, ended by CR, LF or both; empty lines are none."""
+
+    def __init__(self, packet_set: PacketSet, candidates: Sequence[int], *, read: bool) -> None:
+        self.packet_set, self.candidates, self.read = packet_set, list(candidates), read
+        self.held = no_rows()
+
+    def feed(self, rows: Rows, borders: Places, *, closed: bool) -> Cut:
+        """Cut the lines that are whole; `borders` do not end a line."""
+        rows = _joined(self.held, rows)
+        size = len(rows.data)
+        ends = np.flatnonzero((rows.data == 0x0A) | (rows.data == 0x0D))
+        begin = np.concatenate([[0], ends + 1])
+        end = np.append(ends, size)
+        kept = size if closed else int(begin[-1])
+        if not closed:
+            begin, end = begin[:-1], end[:-1]
+            while size - kept >= MOST_LINE:
+                begin, end = np.append(begin, kept), np.append(end, kept + MOST_LINE)
+                kept += MOST_LINE
+        begin, end = _split_long(begin, end)
+        some = end > begin
+        begin, end = begin[some], end[some]
+        kind = choose_kinds(self.packet_set, self.candidates, rows.data, begin, end)
+        problems = np.zeros(len(begin), np.uint32)
+        cut = cut_at(rows, begin, end, kind, problems, read=self.read)
+        self.held = _after(rows, kept)
+        return cut
+
+
+def _split_long(begin: Places, end: Places) -> tuple[Places, Places]:
+    """Lines longer than `MOST_LINE` in pieces of it."""
+    if not (end - begin > MOST_LINE).any():
+        return begin, end
+    pieces = [
+        (a, min(a + MOST_LINE, int(b)))
+        for first, b in zip(begin.tolist(), end.tolist(), strict=True)
+        for a in range(first, b, MOST_LINE)
+    ]
+    both = np.array(pieces, np.int64).reshape(-1, 2)
+    return both[:, 0], both[:, 1]

@@ -1,0 +1,460 @@
+"""Packet descriptions for one packet: compiled to `construct`, read with places, and built.
+
+The rules are those of `layout`, the same as `bulk` has for a million; a test holds the two equal.
+Here every field comes with its place in the bytes and its own problems, for the sheet that explains
+one packet.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import construct
+
+from decoders.packets.gather import DECIMAL_DIGITS, HEX_DIGITS
+from decoders.packets.layout import Fixed, Layout, Leaf, Number, PacketKind, Varying
+from decoders.packets.showing import Value, shown_bytes, shown_number
+
+_DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)")
+_HEX = re.compile(rb"[0-9A-Fa-f]+")
+
+
+@dataclass(slots=True)
+class FieldPlace:
+    """One field of one packet, explained."""
+
+    path: str  # dotted, with the item of a repeat: "blocks.0.x", "status.ready"
+    index: int  # into Layout.paths
+    item: int  # of the repeat, or -1
+    begin: int  # offset of its first byte in the packet
+    end: int  # one behind its last
+    value: Value  # as shown
+    number: Number | None  # its unit and limits
+    computed: int | None = None  # of a check code: what it should be
+    problems: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class OnePacket:
+    """One packet, read."""
+
+    fields: dict[str, Value]
+    places: list[FieldPlace]
+    problems: list[str]  # all of it: those of the fields, and `trailing`, which is of none
+    troubles: list[tuple[str, int, int]]  # word, index into Layout.paths or -1, item or -1
+    size: int  # bytes up to the end of its last field
+
+
+def compiled(leaf: Leaf) -> construct.Construct[Any, Any]:
+    """The construct of one field; bytes, text and numbers in text stay bytes."""
+    is_binary = leaf.type == "int" or (leaf.check is not None and not leaf.check.in_hex)
+    if is_binary:
+        return construct.BytesInteger(leaf.size, signed=leaf.signed, swapped=not leaf.big)
+    return construct.Bytes(leaf.size) if leaf.size else construct.GreedyBytes
+
+
+def compiled_items(items: Fixed) -> construct.Construct[Any, Any]:
+    """The construct of one item of a repeat."""
+    return construct.Struct(*(leaf.name / compiled(leaf) for leaf in items.leaves))
+
+
+class OneByOne:
+    """Reads and builds packets of one kind, one at a time."""
+
+    def __init__(self, kind: PacketKind) -> None:
+        self.kind = kind
+        self.layout: Layout = kind.layout
+        self.constructs = [
+            compiled_items(f.items) if isinstance(f, Varying) and f.items else compiled(_leaf(f))
+            for f in self.layout.fields
+        ]
+
+    def parse_one(self, data: bytes, prefix: bytes = b"") -> dict[str, Value]:
+        """The fields of one packet, as shown; what is missing is left out."""
+        return self.read(data, prefix).fields
+
+    def read(self, data: bytes, prefix: bytes | None = None) -> OnePacket:
+        """Read one packet, whatever is wrong with it.
+
+        Args:
+            data: its bytes.
+            prefix: the bytes on the wire before it, for check codes over them; None: not known.
+        """
+        return _Reader(self, data, prefix).done()
+
+    def build_one(self, values: Mapping[str, Any], prefix: bytes = b"") -> bytes:
+        """The bytes of a packet.
+
+        Args:
+            values: by name, as shown. Syncs, constants, lengths, counts and check codes may be left
+                out; one that is given is sent as given, right or wrong.
+            prefix: the bytes on the wire before it, for check codes over them.
+
+        Raises:
+            ValueError: if a value is missing or does not fit its field.
+        """
+        return _Builder(self, values, prefix).done()
+
+
+def _leaf(part: Leaf | Varying) -> Leaf:
+    leaf = part if isinstance(part, Leaf) else part.leaf
+    if leaf is None:
+        raise ValueError(f"{part.name!r} is a repeat")
+    return leaf
+
+
+class _Reader:
+    def __init__(self, one: OneByOne, data: bytes, prefix: bytes | None) -> None:
+        self.one, self.layout = one, one.layout
+        self.data, self.prefix = data, prefix
+        self.out = OnePacket({}, [], [], [], 0)
+        self.raw: dict[int, Any] = {}  # by ordinal: numbers, or items of a repeat
+        self.spans: list[tuple[int, int]] = []
+        self.complete = 0
+
+    def done(self) -> OnePacket:
+        whole = all(
+            self._field(field, parser)
+            for field, parser in zip(self.layout.fields, self.one.constructs, strict=True)
+        )
+        self.complete = len(self.layout.fields) if whole else self.complete
+        self._checks()
+        self._measures()
+        rest = self.data[self.out.size :]
+        pad = self.one.kind.pad
+        if whole and rest and (pad is None or rest.strip(bytes([pad]))):
+            self._trouble("trailing", -1)
+        words = {word for word, _, _ in self.out.troubles}
+        self.out.problems = sorted(words)
+        return self.out
+
+    def _trouble(self, word: str, index: int, item: int = -1) -> None:
+        if (word, index, item) not in self.out.troubles:
+            self.out.troubles.append((word, index, item))
+            for place in self.out.places:
+                if (place.index, place.item) == (index, item):
+                    place.problems.append(word)
+
+    # --- cursor ---
+
+    def _field(self, part: Leaf | Varying, parser: construct.Construct[Any, Any]) -> bool:
+        """Read the next field; False when the row is short of it."""
+        at, room = self.out.size, len(self.data) - self.out.size
+        size, step = (part.size, 0) if isinstance(part, Leaf) else self._size(part, at, room)
+        fits = size + step <= room
+        if isinstance(part, Leaf) and not fits:
+            self.complete = part.ordinal
+            self._trouble("short", part.index)
+            return False
+        taken = min(size, room)
+        content = self.data[at : at + taken]
+        self.spans.append((at, at + taken))
+        if isinstance(part, Varying) and part.items is not None:
+            self._repeat(part, part.items, parser, content, at)
+            if fits and size % part.items.size:
+                self._trouble("length", part.index)
+        else:
+            leaf = _leaf(part)
+            value = parser.parse(content)
+            self.out.fields[leaf.name] = self._value(leaf, value, at, taken, "", -1, whole=fits)
+        if not fits:
+            self.complete = part.ordinal
+            self._trouble("short", part.index)
+            return False
+        self.out.size = at + size + step
+        return True
+
+    def _size(self, part: Varying, at: int, room: int) -> tuple[int, int]:
+        if part.size is not None:
+            return part.size, 0
+        if part.until is not None:
+            mark = self.data.find(part.until, at)
+            return (mark - at if mark >= 0 else room), 1
+        if part.length_by is not None:
+            return max(self.raw[part.length_by.ordinal] - part.length_by.minus, 0), 0
+        if part.count_by is not None and part.items is not None:
+            count = self.raw[part.count_by.ordinal] - part.count_by.minus
+            return max(count * part.items.size, 0), 0
+        return max(room - part.tail, 0), 0
+
+    def _repeat(
+        self,
+        part: Varying,
+        items: Fixed,
+        parser: construct.Construct[Any, Any],
+        content: bytes,
+        at: int,
+    ) -> None:
+        count = len(content) // items.size
+        parsed = construct.Array(count, parser).parse(content)
+        shown = []
+        for item, each in enumerate(parsed):
+            inside = f"{part.name}.{item}."
+            begin = at + item * items.size
+            shown.append(
+                {
+                    leaf.name: self._value(
+                        leaf, each[leaf.name], begin + leaf.at, leaf.size, inside, item
+                    )
+                    for leaf in items.leaves
+                }
+            )
+        self.raw[part.ordinal] = parsed
+        self.out.fields[part.name] = shown
+
+    # --- values ---
+
+    def _value(
+        self,
+        leaf: Leaf,
+        value: Any,
+        at: int,
+        size: int,
+        inside: str,
+        item: int,
+        *,
+        whole: bool = True,
+    ) -> Value:
+        """The shown value of one field; it is noted with its place and judged."""
+        place = FieldPlace(inside + leaf.name, leaf.index, item, at, at + size, None, leaf.number)
+        self.out.places.append(place)
+        if leaf.type in ("sync", "bytes", "text"):
+            place.value = shown_bytes(leaf, value)
+            if whole and leaf.constant not in (None, value):
+                self._trouble("sync" if leaf.type == "sync" else "constant", leaf.index, item)
+            return place.value
+        if isinstance(value, bytes):
+            value, good = _text_number(leaf, value if whole or leaf.size == 0 else b"")
+            if not good and whole:
+                self._trouble("text", leaf.index, item)
+        if not inside:
+            self.raw[leaf.ordinal] = value
+        place.value = shown_number(leaf.number, value)
+        if leaf.bits:
+            place.value = self._bits(leaf, value, place, inside)
+        if whole:
+            self._judge(leaf.number, value, leaf.index, item)
+        return place.value
+
+    def _bits(self, leaf: Leaf, value: int, around: FieldPlace, inside: str) -> dict[str, Value]:
+        shown = {}
+        for bits in leaf.bits:
+            part = (value >> bits.at) & ((1 << bits.width) - 1)
+            if bits.signed and part >> (bits.width - 1):
+                part -= 1 << bits.width
+            shown[bits.name] = shown_number(bits.number, part)
+            path = f"{inside}{leaf.name}.{bits.name}"
+            place = FieldPlace(path, bits.index, around.item, around.begin, around.end, None, None)
+            place.value, place.number = shown[bits.name], bits.number
+            self.out.places.append(place)
+            self._judge(bits.number, part, bits.index, around.item)
+        return shown
+
+    def _judge(self, number: Number, value: Any, index: int, item: int) -> None:
+        if value is None:
+            return
+        if number.constant is not None and value != number.constant:
+            self._trouble("constant", index, item)
+        if number.names is not None and value not in number.names:
+            self._trouble("enum", index, item)
+        shown = number.shown(value)
+        if number.low is not None and shown < number.low:
+            self._trouble("range", index, item)
+        if number.high is not None and shown > number.high:
+            self._trouble("range", index, item)
+
+    # --- what needs several fields ---
+
+    def _checks(self) -> None:
+        for leaf in self.layout.fields:
+            if not isinstance(leaf, Leaf) or leaf.check is None:
+                continue
+            check = leaf.check
+            if self.complete <= max(leaf.ordinal, check.last) or self.raw[leaf.ordinal] is None:
+                continue
+            if check.wire and self.prefix is None:
+                continue
+            begin, end = 0, 0
+            if check.first <= check.last:
+                begin, end = self.spans[check.first][0], self.spans[check.last][1]
+            before = self.prefix or b"" if check.wire else b""
+            computed = check.code.of(before + self.data[begin:end])
+            for place in self.out.places:
+                if place.index == leaf.index:
+                    place.computed = computed
+            if computed != self.raw[leaf.ordinal]:
+                self._trouble("check-code", leaf.index)
+
+    def _measures(self) -> None:
+        for measure in self.layout.lengths:
+            if self.complete > max(measure.ordinal, measure.last):
+                size = self.spans[measure.last][1] - self.spans[measure.first][0]
+                if self.raw[measure.ordinal] != size + measure.plus:
+                    self._trouble("length", self.layout.fields[measure.ordinal].index)
+        for measure in self.layout.counts:
+            if self.complete > max(measure.ordinal, measure.last):
+                count = len(self.raw[measure.first])
+                if self.raw[measure.ordinal] != count + measure.plus:
+                    self._trouble("count", self.layout.fields[measure.ordinal].index)
+
+
+def _text_number(leaf: Leaf, content: bytes) -> tuple[int | float | None, bool]:
+    """A number in ASCII digits, and whether the text is right (an empty decimal is)."""
+    if leaf.type == "decimal":
+        digits = sum(48 <= character <= 57 for character in content)
+        if _DECIMAL.fullmatch(content) and digits <= DECIMAL_DIGITS:
+            return float(content), True
+        return None, not content
+    if _HEX.fullmatch(content) and len(content) <= HEX_DIGITS:
+        return int(content, 16), True
+    return None, False
+
+
+class _Builder:
+    def __init__(self, one: OneByOne, values: Mapping[str, Any], prefix: bytes) -> None:
+        self.one, self.layout = one, one.layout
+        self.values, self.prefix = values, prefix
+        self.contents: list[bytes] = []  # by ordinal, without closing characters
+        self.counts: dict[int, int] = {}
+
+    def done(self) -> bytes:
+        known = {field.name for field in self.layout.fields}
+        if extra := set(self.values) - known:
+            raise ValueError(f"no field named {sorted(extra)[0]!r} in {self.one.kind.name!r}")
+        measured = {m.ordinal for m in (*self.layout.lengths, *self.layout.counts)}
+        for part, builder in zip(self.layout.fields, self.one.constructs, strict=True):
+            try:
+                self.contents.append(self._content(part, builder, measured))
+            except (construct.ConstructError, TypeError, OverflowError, AttributeError) as error:
+                value = self.values.get(part.name)
+                raise ValueError(f"{part.name!r} cannot be {value!r}: {error}") from error
+        self._fill_measures()
+        self._fill_checks()
+        return b"".join(
+            content + self._closing(part)
+            for part, content in zip(self.layout.fields, self.contents, strict=True)
+        )
+
+    @staticmethod
+    def _closing(part: Leaf | Varying) -> bytes:
+        until = part.until if isinstance(part, Varying) else None
+        return b"" if until is None else bytes([until])
+
+    def _content(
+        self, part: Leaf | Varying, builder: construct.Construct[Any, Any], measured: set[int]
+    ) -> bytes:
+        if isinstance(part, Varying) and part.items is not None:
+            items = self.values.get(part.name, [])
+            self.counts[part.ordinal] = len(items)
+            return b"".join(
+                builder.build({leaf.name: _sent(leaf, each) for leaf in part.items.leaves})
+                for each in items
+            )
+        leaf = _leaf(part)
+        if leaf.name not in self.values and (leaf.check is not None or part.ordinal in measured):
+            return bytes(leaf.size)  # filled in below
+        content: bytes = builder.build(_sent(leaf, self.values))
+        return content
+
+    def _begin(self, ordinal: int) -> int:
+        """Offset of a field."""
+        parts = zip(self.layout.fields[:ordinal], self.contents[:ordinal], strict=True)
+        return sum(len(content) + len(self._closing(part)) for part, content in parts)
+
+    def _end(self, ordinal: int) -> int:
+        return self._begin(ordinal) + len(self.contents[ordinal])
+
+    def _fill_measures(self) -> None:
+        for measure in self.layout.lengths:
+            size = self._end(measure.last) - self._begin(measure.first)
+            self._fill(measure.ordinal, size + measure.plus)
+        for measure in self.layout.counts:
+            self._fill(measure.ordinal, self.counts[measure.first] + measure.plus)
+
+    def _fill(self, ordinal: int, value: int) -> None:
+        leaf = self.layout.fields[ordinal]
+        if leaf.name not in self.values and isinstance(leaf, Leaf):
+            try:
+                self.contents[ordinal] = self.one.constructs[ordinal].build(value)
+            except construct.ConstructError as error:
+                raise ValueError(f"{leaf.name!r} cannot hold {value}") from error
+
+    def _fill_checks(self) -> None:
+        for leaf in self.layout.fields:
+            if not isinstance(leaf, Leaf) or leaf.check is None or leaf.name in self.values:
+                continue
+            check = leaf.check
+            parts = zip(self.layout.fields, self.contents, strict=True)
+            so_far = b"".join(content + self._closing(part) for part, content in parts)
+            covered = b""
+            if check.first <= check.last:
+                covered = so_far[self._begin(check.first) : self._end(check.last)]
+            code = check.code.of((self.prefix if check.wire else b"") + covered)
+            self.contents[leaf.ordinal] = self.one.constructs[leaf.ordinal].build(
+                _check_sent(leaf, code)
+            )
+
+
+def _check_sent(leaf: Leaf, code: int) -> Any:
+    if leaf.check is not None and leaf.check.in_hex:
+        return f"{code:0{leaf.size}X}".encode()
+    return code
+
+
+def _sent(leaf: Leaf, values: Mapping[str, Any]) -> Any:
+    """What construct builds a field from: a number, or bytes."""
+    if leaf.name not in values:
+        if leaf.constant is not None:
+            return leaf.constant
+        if leaf.number.constant is not None and not leaf.bits:
+            return leaf.number.constant
+        if not leaf.bits:
+            raise ValueError(f"no value for {leaf.name!r}")
+    value = values.get(leaf.name, {})
+    if leaf.type == "text":
+        return str(value).encode().ljust(leaf.size, b"\0")
+    if leaf.type in ("sync", "bytes"):
+        return bytes.fromhex(value) if isinstance(value, str) else bytes(value)
+    if leaf.check is not None:
+        return _check_sent(leaf, int(value))
+    if leaf.bits and isinstance(value, Mapping):
+        total = 0
+        for bits in leaf.bits:
+            if bits.name not in value and bits.number.constant is None:
+                raise ValueError(f"no value for {leaf.name}.{bits.name}")
+            part = _number_sent(bits.number, value.get(bits.name, bits.number.constant))
+            total |= (part & ((1 << bits.width) - 1)) << bits.at
+        top = 8 * leaf.size - 1
+        return total - (1 << top + 1) if leaf.signed and total >> top else total
+    if leaf.type == "decimal":
+        return b"" if value is None else _decimal_sent(leaf, float(value))
+    number = _number_sent(leaf.number, value)
+    if leaf.type == "hex":
+        return f"{number:0{leaf.size}X}".encode()
+    return number
+
+
+def _number_sent(number: Number, value: Any) -> int:
+    """The number behind a shown value."""
+    if isinstance(value, str):
+        for each, name in (number.names or {}).items():
+            if name == value:
+                return each
+        raise ValueError(f"no value is named {value!r}")
+    if not number.is_scaled:
+        return int(value)
+    scale = 1.0 if number.scale is None else number.scale
+    whole: int = round((value - (number.offset or 0.0)) / scale)
+    return whole
+
+
+def _decimal_sent(leaf: Leaf, value: float) -> bytes:
+    """The shortest digits that give the value again, filled with zeros to a fixed length."""
+    number = leaf.number
+    if number.is_scaled:
+        value = (value - (number.offset or 0.0)) / (1.0 if number.scale is None else number.scale)
+    text = f"{value:.15g}"
+    return text.zfill(leaf.size).encode()
