@@ -139,7 +139,10 @@ class Run:
         return self.instrument.time_of(true_ns)
 
     def captured_transactions(self) -> list[TransactionTruth]:
-        """Those that lie within the capture's window as a whole."""
+        """Those that lie within the capture's window as a whole.
+
+        A window that opens in the HIGH before a repeated START shows it as a START.
+        """
         until_ns = self.end_ns
         if self.instrument.until_ns is not None:
             until_ns = min(until_ns, self.instrument.until_ns)
