@@ -16,7 +16,8 @@ from decoders.packets.layout import BIT, PacketSet
 # What the bytes themselves have wrong; filler explains all of it.
 _OF_BYTES = (
     BIT["sync"] | BIT["constant"] | BIT["length"] | BIT["count"] | BIT["enum"] | BIT["range"]
-    | BIT["text"] | BIT["check-code"] | BIT["short"] | BIT["trailing"] | BIT["junk"] | BIT["unknown"]
+    | BIT["text"] | BIT["check-code"] | BIT["short"] | BIT["trailing"] | BIT["junk"]
+    | BIT["unknown"]
 )  # fmt: skip
 
 

@@ -255,8 +255,8 @@ def _junk(
 ) -> tuple[list[tuple[int, int]], int]:
     """Runs of junk in pieces, and from which byte on all is kept.
 
-    The last run may go on with the next bytes unless it is `ended`: only whole pieces of it are told
-    now.
+    The last run may go on with the next bytes unless it is `ended`: only whole pieces of it are
+    told now.
     """
     pieces: list[tuple[int, int]] = []
     kept = int(end[-1])

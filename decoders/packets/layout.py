@@ -200,6 +200,14 @@ class Layout:
             offset += part.size or 0
 
 
+def leaf_of(part: Leaf | Varying) -> Leaf:
+    """The one value of a field that is no repeat."""
+    leaf = part if isinstance(part, Leaf) else part.leaf
+    if leaf is None:
+        raise ValueError(f"{part.name!r} is a repeat")
+    return leaf
+
+
 def constant_bytes(leaf: Leaf) -> bytes | None:
     """The bytes a constant field must have, or None if it is no constant."""
     if leaf.constant is not None:

@@ -14,8 +14,9 @@ from typing import Any
 
 import construct
 
+from decoders.packets.build import Builder
 from decoders.packets.gather import DECIMAL_DIGITS, HEX_DIGITS
-from decoders.packets.layout import Fixed, Layout, Leaf, Number, PacketKind, Varying
+from decoders.packets.layout import Fixed, Layout, Leaf, Number, PacketKind, Varying, leaf_of
 from decoders.packets.showing import Value, shown_bytes, shown_number
 
 _DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)")
@@ -68,7 +69,7 @@ class OneByOne:
         self.kind = kind
         self.layout: Layout = kind.layout
         self.constructs = [
-            compiled_items(f.items) if isinstance(f, Varying) and f.items else compiled(_leaf(f))
+            compiled_items(f.items) if isinstance(f, Varying) and f.items else compiled(leaf_of(f))
             for f in self.layout.fields
         ]
 
@@ -85,25 +86,21 @@ class OneByOne:
         """
         return _Reader(self, data, prefix).done()
 
-    def build_one(self, values: Mapping[str, Any], prefix: bytes = b"") -> bytes:
+    def build_one(
+        self, values: Mapping[str, Any], prefix: bytes = b"", *, as_sent: bool = False
+    ) -> bytes:
         """The bytes of a packet.
 
         Args:
             values: by name, as shown. Syncs, constants, lengths, counts and check codes may be left
                 out; one that is given is sent as given, right or wrong.
             prefix: the bytes on the wire before it, for check codes over them.
+            as_sent: integers are given as they are sent, without scale, names and bits.
 
         Raises:
             ValueError: if a value is missing or does not fit its field.
         """
-        return _Builder(self, values, prefix).done()
-
-
-def _leaf(part: Leaf | Varying) -> Leaf:
-    leaf = part if isinstance(part, Leaf) else part.leaf
-    if leaf is None:
-        raise ValueError(f"{part.name!r} is a repeat")
-    return leaf
+        return Builder(self.kind, self.constructs, values, prefix, as_sent=as_sent).done()
 
 
 class _Reader:
@@ -157,7 +154,7 @@ class _Reader:
             if fits and size % part.items.size:
                 self._trouble("length", part.index)
         else:
-            leaf = _leaf(part)
+            leaf = leaf_of(part)
             value = parser.parse(content)
             self.out.fields[leaf.name] = self._value(leaf, value, at, taken, "", -1, whole=fits)
         if not fits:
@@ -227,7 +224,7 @@ class _Reader:
                 self._trouble("sync" if leaf.type == "sync" else "constant", leaf.index, item)
             return place.value
         if isinstance(value, bytes):
-            value, good = _text_number(leaf, value if whole or leaf.size == 0 else b"")
+            value, good = _text_number(leaf, value if whole else b"")
             if not good and whole:
                 self._trouble("text", leaf.index, item)
         if not inside:
@@ -311,150 +308,3 @@ def _text_number(leaf: Leaf, content: bytes) -> tuple[int | float | None, bool]:
     if _HEX.fullmatch(content) and len(content) <= HEX_DIGITS:
         return int(content, 16), True
     return None, False
-
-
-class _Builder:
-    def __init__(self, one: OneByOne, values: Mapping[str, Any], prefix: bytes) -> None:
-        self.one, self.layout = one, one.layout
-        self.values, self.prefix = values, prefix
-        self.contents: list[bytes] = []  # by ordinal, without closing characters
-        self.counts: dict[int, int] = {}
-
-    def done(self) -> bytes:
-        known = {field.name for field in self.layout.fields}
-        if extra := set(self.values) - known:
-            raise ValueError(f"no field named {sorted(extra)[0]!r} in {self.one.kind.name!r}")
-        measured = {m.ordinal for m in (*self.layout.lengths, *self.layout.counts)}
-        for part, builder in zip(self.layout.fields, self.one.constructs, strict=True):
-            try:
-                self.contents.append(self._content(part, builder, measured))
-            except (construct.ConstructError, TypeError, OverflowError, AttributeError) as error:
-                value = self.values.get(part.name)
-                raise ValueError(f"{part.name!r} cannot be {value!r}: {error}") from error
-        self._fill_measures()
-        self._fill_checks()
-        return b"".join(
-            content + self._closing(part)
-            for part, content in zip(self.layout.fields, self.contents, strict=True)
-        )
-
-    @staticmethod
-    def _closing(part: Leaf | Varying) -> bytes:
-        until = part.until if isinstance(part, Varying) else None
-        return b"" if until is None else bytes([until])
-
-    def _content(
-        self, part: Leaf | Varying, builder: construct.Construct[Any, Any], measured: set[int]
-    ) -> bytes:
-        if isinstance(part, Varying) and part.items is not None:
-            items = self.values.get(part.name, [])
-            self.counts[part.ordinal] = len(items)
-            return b"".join(
-                builder.build({leaf.name: _sent(leaf, each) for leaf in part.items.leaves})
-                for each in items
-            )
-        leaf = _leaf(part)
-        if leaf.name not in self.values and (leaf.check is not None or part.ordinal in measured):
-            return bytes(leaf.size)  # filled in below
-        content: bytes = builder.build(_sent(leaf, self.values))
-        return content
-
-    def _begin(self, ordinal: int) -> int:
-        """Offset of a field."""
-        parts = zip(self.layout.fields[:ordinal], self.contents[:ordinal], strict=True)
-        return sum(len(content) + len(self._closing(part)) for part, content in parts)
-
-    def _end(self, ordinal: int) -> int:
-        return self._begin(ordinal) + len(self.contents[ordinal])
-
-    def _fill_measures(self) -> None:
-        for measure in self.layout.lengths:
-            size = self._end(measure.last) - self._begin(measure.first)
-            self._fill(measure.ordinal, size + measure.plus)
-        for measure in self.layout.counts:
-            self._fill(measure.ordinal, self.counts[measure.first] + measure.plus)
-
-    def _fill(self, ordinal: int, value: int) -> None:
-        leaf = self.layout.fields[ordinal]
-        if leaf.name not in self.values and isinstance(leaf, Leaf):
-            try:
-                self.contents[ordinal] = self.one.constructs[ordinal].build(value)
-            except construct.ConstructError as error:
-                raise ValueError(f"{leaf.name!r} cannot hold {value}") from error
-
-    def _fill_checks(self) -> None:
-        for leaf in self.layout.fields:
-            if not isinstance(leaf, Leaf) or leaf.check is None or leaf.name in self.values:
-                continue
-            check = leaf.check
-            parts = zip(self.layout.fields, self.contents, strict=True)
-            so_far = b"".join(content + self._closing(part) for part, content in parts)
-            covered = b""
-            if check.first <= check.last:
-                covered = so_far[self._begin(check.first) : self._end(check.last)]
-            code = check.code.of((self.prefix if check.wire else b"") + covered)
-            self.contents[leaf.ordinal] = self.one.constructs[leaf.ordinal].build(
-                _check_sent(leaf, code)
-            )
-
-
-def _check_sent(leaf: Leaf, code: int) -> Any:
-    if leaf.check is not None and leaf.check.in_hex:
-        return f"{code:0{leaf.size}X}".encode()
-    return code
-
-
-def _sent(leaf: Leaf, values: Mapping[str, Any]) -> Any:
-    """What construct builds a field from: a number, or bytes."""
-    if leaf.name not in values:
-        if leaf.constant is not None:
-            return leaf.constant
-        if leaf.number.constant is not None and not leaf.bits:
-            return leaf.number.constant
-        if not leaf.bits:
-            raise ValueError(f"no value for {leaf.name!r}")
-    value = values.get(leaf.name, {})
-    if leaf.type == "text":
-        return str(value).encode().ljust(leaf.size, b"\0")
-    if leaf.type in ("sync", "bytes"):
-        return bytes.fromhex(value) if isinstance(value, str) else bytes(value)
-    if leaf.check is not None:
-        return _check_sent(leaf, int(value))
-    if leaf.bits and isinstance(value, Mapping):
-        total = 0
-        for bits in leaf.bits:
-            if bits.name not in value and bits.number.constant is None:
-                raise ValueError(f"no value for {leaf.name}.{bits.name}")
-            part = _number_sent(bits.number, value.get(bits.name, bits.number.constant))
-            total |= (part & ((1 << bits.width) - 1)) << bits.at
-        top = 8 * leaf.size - 1
-        return total - (1 << top + 1) if leaf.signed and total >> top else total
-    if leaf.type == "decimal":
-        return b"" if value is None else _decimal_sent(leaf, float(value))
-    number = _number_sent(leaf.number, value)
-    if leaf.type == "hex":
-        return f"{number:0{leaf.size}X}".encode()
-    return number
-
-
-def _number_sent(number: Number, value: Any) -> int:
-    """The number behind a shown value."""
-    if isinstance(value, str):
-        for each, name in (number.names or {}).items():
-            if name == value:
-                return each
-        raise ValueError(f"no value is named {value!r}")
-    if not number.is_scaled:
-        return int(value)
-    scale = 1.0 if number.scale is None else number.scale
-    whole: int = round((value - (number.offset or 0.0)) / scale)
-    return whole
-
-
-def _decimal_sent(leaf: Leaf, value: float) -> bytes:
-    """The shortest digits that give the value again, filled with zeros to a fixed length."""
-    number = leaf.number
-    if number.is_scaled:
-        value = (value - (number.offset or 0.0)) / (1.0 if number.scale is None else number.scale)
-    text = f"{value:.15g}"
-    return text.zfill(leaf.size).encode()
