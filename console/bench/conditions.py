@@ -70,8 +70,7 @@ class Value:
         if self.kind is Kind.TRUTH:
             return found.replace_strict({"true": True, "false": False}, default=None)
         if self.kind is Kind.WHOLE:
-            whole = found.cast(pl.Int64, strict=False)
-            return pl.coalesce(whole, _whole(found.cast(pl.Float64, strict=False)))
+            return found.str.strip_suffix(".0").cast(pl.Int64, strict=False)
         return found.cast(pl.Float64, strict=False)
 
 
@@ -249,10 +248,6 @@ def _json_path(name: str) -> str:
 def _column_as(name: str, kind: Kind) -> pl.Expr:
     column = pl.col(name)
     return column.cast(pl.Int64) if kind is Kind.WHOLE else column
-
-
-def _whole(number: pl.Expr) -> pl.Expr:
-    return pl.when(number == number.floor()).then(number.cast(pl.Int64, strict=False))
 
 
 def _is_number(kind: pl.DataType) -> bool:

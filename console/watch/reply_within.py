@@ -1,0 +1,185 @@
+"""Something that must be answered by something else within a time: a print, message, transaction.
+
+Each request takes a reply of its own: the earliest one not taken that lies between the request and
+the time allowed. With a key, a reply must carry the same value (an id, mostly). A lost command is
+found because time passes: nothing need come, so a script that would wait for ever is found too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from console.bench.conditions import Kind, Value, value_of
+from console.watch.findings import TIMES_KEPT, Finding, Severity, Tally, counted
+from console.watch.gaps import Ints
+from console.watch.names import Names
+from console.watch.rows import Selection, Subject
+from console.watch.rule import Batch, Horizon, Words
+
+
+class _Queue:
+    """Requests and replies of one key, those that still matter."""
+
+    __slots__ = ("replies", "requests")
+
+    def __init__(self) -> None:
+        self.requests: list[int] = []
+        self.replies: list[int] = []
+
+    def settle(self, until_ns: int, within_ns: int, slack_ns: int) -> list[int]:
+        """Pair what can be paired up to `until_ns`; return the requests that nothing answered."""
+        lost: list[int] = []
+        requests, replies = self.requests, self.replies
+        at = taken = 0
+        # A loop over events, 0.1 us each: what one request takes decides what is left for the next.
+        while at < len(requests):
+            first_ns, last_ns = requests[at] - slack_ns, requests[at] + within_ns
+            while taken < len(replies) and replies[taken] < first_ns:
+                taken += 1
+            if taken < len(replies) and replies[taken] <= last_ns:
+                taken += 1
+            elif last_ns <= until_ns:
+                lost.append(requests[at])
+            else:
+                break
+            at += 1
+        self.requests = requests[at:]
+        keep_ns = self.requests[0] - slack_ns if self.requests else until_ns - slack_ns
+        while taken < len(replies) and replies[taken] < keep_ns:
+            taken += 1
+        self.replies = replies[taken:]
+        return lost
+
+
+class ReplyWithin:
+    """A fold to requests that nothing answered in time.
+
+    Args:
+        request: table and condition of the requests.
+        reply: table and condition of the replies.
+        within_ns: time allowed from request to reply.
+        names: who is who.
+        keys: columns or paths of request and reply that must carry the same value; None for none.
+        slack_ns: by how much a reply may seem to lie before its request, for clocks that are not
+            known better than that.
+        name: what the user calls the rule.
+        severity: of what it finds.
+    """
+
+    def __init__(
+        self,
+        request: tuple[str, str],
+        reply: tuple[str, str],
+        within_ns: int,
+        names: Names,
+        *,
+        keys: tuple[str, str] | None = None,
+        slack_ns: int = 0,
+        name: str = "",
+        severity: Severity = "fault",
+    ) -> None:
+        self._request = Selection(*request, names)
+        self._reply = Selection(*reply, names)
+        self._keys: tuple[Value, Value] | None = None
+        if keys is not None:
+            self._keys = (
+                value_of(request[0], keys[0], Kind.TEXT),
+                value_of(reply[0], keys[1], Kind.TEXT),
+            )
+        self._within_ns = within_ns
+        self._slack_ns = slack_ns
+        self._name = name or (request[1] and f"{request[0]} where {request[1]}") or request[0]
+        self._severity: Severity = severity
+        self._words = Words(0)
+        self._queues: dict[str, _Queue] = {}
+        self._tally = Tally()
+        self._lost_keys: list[str] = []
+        self._requests = 0
+        self._subject: Subject | None = None
+        self._reply_source = ""
+        self._observed_until: Mapping[str, int] = {}
+
+    def begin(self, start_ns: int) -> None:
+        """Count times in words from here."""
+        self._words = Words(start_ns)
+
+    def feed(self, batch: Batch) -> list[Finding]:
+        """Take the next batch; what is found is returned at the end, counted."""
+        self._observed_until = batch.observed_until
+        requests, replies = self._request.rows(batch), self._reply.rows(batch)
+        self._requests += requests.height
+        if self._subject is None and requests.height:
+            self._subject = next(self._request.by_subject(requests.head(1)))[0]
+        if not self._reply_source and replies.height:
+            self._reply_source = next(self._reply.by_subject(replies.head(1)))[0].source
+        for key, times in self._by_key(requests, self._request, 0):
+            self._queues.setdefault(key, _Queue()).requests += times.tolist()
+        for key, times in self._by_key(replies, self._reply, 1):
+            self._queues.setdefault(key, _Queue()).replies += times.tolist()
+        self._settle(self._until(batch.until_ns))
+        return []
+
+    def _by_key(
+        self, rows: pl.DataFrame, selection: Selection, side: int
+    ) -> list[tuple[str, Ints]]:
+        if not rows.height:
+            return []
+        if self._keys is None:
+            return [("", selection.times(rows))]
+        wanted = rows.select(
+            pl.col(selection.time).alias("t_ns"),
+            self._keys[side].expr().cast(pl.String).alias("key"),
+        ).drop_nulls("key")
+        parts = wanted.partition_by("key", as_dict=True, maintain_order=True)
+        return [(str(key), part["t_ns"].to_numpy()) for (key,), part in parts.items()]
+
+    def _until(self, until_ns: int) -> int:
+        """Until when the replies' source can be judged."""
+        return Horizon(until_ns, self._observed_until).of(self._reply_source or None)
+
+    def _settle(self, until_ns: int) -> None:
+        lost: list[tuple[int, str]] = []
+        for key, queue in list(self._queues.items()):
+            lost += [(t, key) for t in queue.settle(until_ns, self._within_ns, self._slack_ns)]
+            if not queue.requests and not queue.replies:
+                del self._queues[key]
+        lost.sort()
+        self._tally.add(np.array([t for t, _ in lost], np.int64))
+        self._lost_keys += [key for _, key in lost[: TIMES_KEPT - len(self._lost_keys)]]
+
+    def finish(self, until_ns: int) -> list[Finding]:
+        """Return one finding that stands for all requests that were not answered."""
+        self._settle(self._until(until_ns))
+        tally = self._tally
+        if not tally.count:
+            return []
+        allowed = self._words.lasting(self._within_ns)
+        when = f"at {self._words.at(tally.first_ns)}"
+        if tally.count > 1:
+            when = f"first {when}, last at {self._words.at(tally.last_ns)}"
+        summary = (
+            f"{self._name}: {tally.count:,} of {counted(self._requests, 'request')} not answered "
+            f"within {allowed}, {when}"
+        )
+        evidence: dict[str, Any] = {
+            "request_table": self._request.table,
+            "request_where": self._request.where.text,
+            "reply_table": self._reply.table,
+            "reply_where": self._reply.where.text,
+            "within_ns": self._within_ns,
+            "of": self._requests,
+            **tally.evidence(),
+        }
+        if self._keys is not None:
+            evidence["keys"] = list(self._lost_keys)
+        party = self._subject.party if self._subject else ""
+        source = self._subject.source if self._subject else ""
+        return [
+            Finding(
+                tally.first_ns, "reply-within", self._severity, party, source, summary, evidence
+            )
+        ]

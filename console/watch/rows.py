@@ -1,0 +1,83 @@
+"""The rows a rule is about: chosen by a condition, grouped by whose they are, with one value."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from console.bench.conditions import Condition, Value, condition
+from console.bench.tables import SUBJECTS, TABLES, time_column
+from console.watch.gaps import Ints
+from console.watch.names import Names
+from console.watch.rule import Batch
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Subject:
+    """Whose rows they are."""
+
+    name: str  # "camera", "0x2E on i2c-1", "controller", "cap/level"
+    party: str
+    source: str  # "" when it is not known
+
+
+@dataclass(slots=True)
+class Selection:
+    """The rows of one table for which a condition holds."""
+
+    table: str
+    names: Names
+    where: Condition = field(init=False)
+    time: str = field(init=False)
+
+    def __init__(self, table: str, where: str, names: Names) -> None:
+        self.table = table
+        self.names = names
+        self.where = condition(where, table)
+        self.time = time_column(table)
+
+    def __deepcopy__(self, memo: dict[int, object]) -> Selection:
+        return copy.copy(self)  # nothing of it ever changes
+
+    def rows(self, batch: Batch) -> pl.DataFrame:
+        """The chosen rows of a batch."""
+        return self.where.rows(batch.table(self.table))
+
+    def times(self, rows: pl.DataFrame) -> Ints:
+        """When they were, ns."""
+        return rows[self.time].to_numpy()
+
+    def by_subject(
+        self, rows: pl.DataFrame, value: Value | None = None
+    ) -> Iterator[tuple[Subject, pl.DataFrame]]:
+        """Rows of each subject, with the columns `t_ns` and, if asked for, `value`."""
+        if not rows.height:
+            return
+        keys = [c for c in (*SUBJECTS[self.table], "source") if c in TABLES[self.table]]
+        keys = list(dict.fromkeys(keys))
+        columns = [pl.col(self.time).alias("t_ns")]
+        if value is not None:
+            columns.append(value.expr().alias("value"))
+        wanted = rows.select(*(pl.col(key).alias(f"key {key}") for key in keys), *columns)
+        parts = wanted.partition_by(
+            [f"key {key}" for key in keys], as_dict=True, include_key=False, maintain_order=True
+        )
+        for found, part in parts.items():
+            yield self._subject(dict(zip(keys, found, strict=True))), part
+
+    def _subject(self, keys: dict[str, object]) -> Subject:
+        source = str(keys.get("source") or "")
+        if "address" in keys:
+            bus, address = str(keys["bus"]), keys["address"]
+            name = self.names.device(bus, address) if isinstance(address, int) else bus
+            return Subject(name, self.names.party(name), source)
+        if "topic" in keys:
+            return Subject(str(keys["topic"]), source, source)
+        own = next(iter(keys.values()))
+        name = str(own or "")
+        if "device" in keys:
+            source = source or self.names.source_of_device(name)
+        return Subject(name, self.names.party(name), source)

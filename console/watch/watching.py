@@ -1,0 +1,52 @@
+"""The runner: rules over the batches of a run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from console.bench.tables import time_column
+from console.watch.findings import Finding, in_order
+from console.watch.rule import Batch, Rule, standing
+
+
+class Watch:
+    """Rules over one run: a fold from batches to findings.
+
+    Args:
+        rules: what must hold.
+        start_ns: when the run began; None: with its first event.
+    """
+
+    def __init__(self, rules: Iterable[Rule], start_ns: int | None = None) -> None:
+        self._rules = list(rules)
+        self._started = False
+        self._start_ns = start_ns
+
+    def feed(self, batch: Batch) -> list[Finding]:
+        """Take the next batch; return the findings that are complete, in time order."""
+        if not self._started and not self._begin(batch):
+            return []
+        return in_order(found for rule in self._rules for found in rule.feed(batch))
+
+    def standing(self, until_ns: int) -> list[Finding]:
+        """What else would be found if the run ended at `until_ns`, in time order."""
+        return in_order(standing(self._rules, until_ns)) if self._started else []
+
+    def finish(self, until_ns: int) -> list[Finding]:
+        """Return the findings that last to the end of the run, in time order."""
+        if not self._started:
+            self._start(until_ns)
+        return in_order(found for rule in self._rules for found in rule.finish(until_ns))
+
+    def _begin(self, batch: Batch) -> bool:
+        """Begin with the first event; whether there is one yet."""
+        firsts = [int(f[time_column(n)][0]) for n, f in batch.tables.items() if f.height]
+        if not firsts and self._start_ns is None:
+            return False
+        self._start(min(firsts, default=batch.until_ns))
+        return True
+
+    def _start(self, first_ns: int) -> None:
+        self._started = True
+        for rule in self._rules:
+            rule.begin(first_ns if self._start_ns is None else self._start_ns)
