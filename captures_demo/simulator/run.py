@@ -141,7 +141,8 @@ class Run:
     def captured_transactions(self) -> list[TransactionTruth]:
         """Those that lie within the capture's window as a whole.
 
-        A window that opens in the HIGH before a repeated START shows it as a START.
+        The first may need what lies before the window: a repeated START just behind its border
+        looks like a START, a 10-bit read has its low address byte in the write before.
         """
         until_ns = self.end_ns
         if self.instrument.until_ns is not None:
