@@ -8,8 +8,12 @@ as ms, us or ns, whichever fits first, which no time between 2001 and 2262 leave
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 from decimal import ROUND_FLOOR, Decimal, InvalidOperation, localcontext
+
+import numpy as np
+import numpy.typing as npt
 
 SECOND_NS = 1_000_000_000
 LIMIT_NS = 2**63 - 1
@@ -119,3 +123,28 @@ class Instants:
         if self.zoneless:
             said.append("times without a zone were taken as UTC")
         return said
+
+
+def same_width_ns(raws: Sequence[bytes]) -> npt.NDArray[np.int64] | None:
+    """Times of n decimal seconds with the same number of digits, in one go.
+
+    Args:
+        raws: n JSON texts such as b"1700000000.250000".
+
+    Returns:
+        int64[n] in ns, or None unless all are plain decimals of one width that are seconds.
+    """
+    width = len(raws[0]) if raws else 0
+    if not 0 < width <= 20 or any(len(raw) != width for raw in raws):
+        return None
+    point = raws[0].find(b".")
+    whole = width if point < 0 else point
+    matrix = np.frombuffer(b"".join(raws), dtype=np.uint8).reshape(-1, width)
+    digits = np.delete(matrix, [point] if point >= 0 else [], axis=1).astype(np.int64) - 48
+    if digits.min() < 0 or digits.max() > 9 or not 0 < whole <= 10 or whole == width - 1:
+        return None
+    if point >= 0 and (matrix[:, point] != 46).any():
+        return None
+    powers = [10 ** (whole + 8 - k) if whole + 8 - k >= 0 else 0 for k in range(digits.shape[1])]
+    fits = whole < 10 or int(digits[:, 0].max()) < 9  # 9e9 s is the end of int64 ns
+    return digits @ np.array(powers, dtype=np.int64) if fits else None

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from itertools import chain
 
 import msgspec
 import numpy as np
+import numpy.typing as npt
 
 from decoders.messages.columns import DIRECTIONS, NO_MESSAGES, QOS_UNKNOWN, Messages, coded, offsets
-from decoders.messages.instants import Instants
+from decoders.messages.instants import Instants, same_width_ns
 from decoders.messages.json_lines import BadLines, JsonLines
 from decoders.messages.json_text import NONE, first_line, loosely, problem, string_bytes
 
@@ -28,7 +28,7 @@ _TOPIC_MEMBER = re.compile(rb'[{,]\s*"topic"\s*:\s*"')
 _DIRECTION_CODES = {word: code for code, word in enumerate(DIRECTIONS)}
 
 
-class Record(msgspec.Struct):
+class Record(msgspec.Struct, gc=False):
     """One line of an MQTT recording as it stands there."""
 
     topic: str
@@ -45,6 +45,9 @@ class Record(msgspec.Struct):
 
 
 _DECODER = msgspec.json.Decoder(Record, strict=False)  # retain and dup may be 0 or 1
+
+_STRINGS = msgspec.json.Decoder(list[str])
+_BATCH = 4096  # lines read together; one that is odd slows down its own batch only
 
 _Row = tuple[Record, int, int, bytes]  # record, line number, time in ns, payload
 
@@ -110,6 +113,18 @@ class MessageDecoder:
         return rest
 
     def _messages(self, lines: Sequence[bytes], number: int) -> Messages:
+        parts = []
+        for begin in range(0, len(lines), _BATCH):
+            batch = lines[begin : begin + _BATCH]
+            table = _regular(batch, number + begin, self._instants)
+            if table is None:
+                table = self._one_by_one(batch, number + begin)
+            else:
+                self._bad.good += len(table)
+            parts.append(table)
+        return Messages.concat(parts)
+
+    def _one_by_one(self, lines: Sequence[bytes], number: int) -> Messages:
         rows: list[_Row] = []
         for at, line in enumerate(lines, number):
             if not line or line.isspace():
@@ -120,7 +135,7 @@ class MessageDecoder:
                 self._bad.note(at, problem(line, error, last=self._lines.ended_open))
             else:
                 self._bad.good += 1
-        return _columns(rows) if rows else NO_MESSAGES
+        return _columns(*zip(*rows, strict=True)) if rows else NO_MESSAGES
 
     def _row(self, line: bytes, number: int) -> _Row:
         try:
@@ -151,15 +166,43 @@ def _payload(record: Record) -> bytes:
     return b"" if raw == b"null" else raw
 
 
-def _columns(rows: Sequence[_Row]) -> Messages:
-    records, lines, times_ns, payloads = zip(*rows, strict=True)
+def _regular(lines: Sequence[bytes], number: int, instants: Instants) -> Messages | None:
+    """Messages of lines that are all as they should be, or None: twice as fast as one by one.
+
+    That is: valid JSON with `t` and with a payload that is a string.
+    """
+    try:
+        records = list(map(_DECODER.decode, lines))
+        strings = b",".join([bytes(record.payload) for record in records])
+        texts = _STRINGS.decode(b"[" + strings + b"]")
+        times = [bytes(record.t) for record in records]
+        times_ns: Sequence[int] | npt.NDArray[np.int64] | None = same_width_ns(times)
+        if times_ns is None:
+            times_ns = [instants.of_record(raw, None) for raw in times]
+    except (msgspec.DecodeError, ValueError, RecursionError):
+        return None
+    odd = any(
+        record.t_ns is not None
+        or record.payload_hex is not None
+        or not QOS_UNKNOWN <= record.qos <= 2
+        for record in records
+    )
+    if odd or len(texts) != len(records):
+        return None
+    payloads = [text.encode() for text in texts]
+    return _columns(records, range(number, number + len(lines)), times_ns, payloads)
+
+
+def _columns(
+    records: Sequence[Record],
+    lines: Sequence[int],
+    times_ns: Sequence[int] | npt.NDArray[np.int64],
+    payloads: Sequence[bytes],
+) -> Messages:
     topic, topics = coded([record.topic for record in records])
     client, clients = coded([record.client or "" for record in records])
     directions = [_DIRECTION_CODES.get(record.direction or "", 0) for record in records]
-    flags = chain.from_iterable(
-        (record.retain, record.dup or record.duplicate) for record in records
-    )
-    retain, duplicate = np.fromiter(flags, np.bool_, 2 * len(rows)).reshape(-1, 2).T
+    duplicates = [record.dup or record.duplicate for record in records]
     return Messages(
         t_ns=np.array(times_ns, dtype=np.int64),
         line=np.array(lines, dtype=np.int64),
@@ -171,6 +214,6 @@ def _columns(rows: Sequence[_Row]) -> Messages:
         first=offsets([len(payload) for payload in payloads]),
         data=np.frombuffer(b"".join(payloads), dtype=np.uint8),
         qos=np.array([record.qos for record in records], dtype=np.int8),
-        retain=retain.copy(),
-        duplicate=duplicate.copy(),
+        retain=np.array([record.retain for record in records], dtype=np.bool_),
+        duplicate=np.array(duplicates, dtype=np.bool_),
     )

@@ -9,7 +9,7 @@ than 64 KiB is cut into pieces of that length, so memory stays bounded.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -38,6 +38,13 @@ class Arrivals:
         stamp = NO_TIME if t_ns is None else t_ns
         return cls(np.zeros(1, dtype=np.int64), np.array([stamp], dtype=np.int64))
 
+    def after(self, begin: int) -> Arrivals:
+        """The stamps of the chunk from byte `begin` on."""
+        if not begin or len(self.first) == 1:
+            return self
+        part = max(int(np.searchsorted(self.first, begin, side="right")) - 1, 0)
+        return Arrivals(np.maximum(self.first[part:] - begin, 0), self.t_ns[part:])
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RawLines:
@@ -58,6 +65,18 @@ class RawLines:
     def row(self, row: int) -> bytes:
         """The bytes of one line, a copy."""
         return self.data[self.first[row] : self.end[row]]
+
+    def rows(self, begin: int, end: int) -> RawLines:
+        """Lines begin to end; the columns are views."""
+        return replace(
+            self,
+            first=self.first[begin:end],
+            end=self.end[begin:end],
+            at_byte=self.at_byte[begin:end],
+            arrival_ns=self.arrival_ns[begin:end],
+            begins=self.begins[begin:end],
+            whole=self.whole[begin:end],
+        )
 
 
 class LineCutter:

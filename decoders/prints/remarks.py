@@ -1,0 +1,75 @@
+"""What a print decoder assumed and noticed, in words for people."""
+
+from __future__ import annotations
+
+from decoders.prints.lines import LONGEST_BYTES, LineCutter
+from decoders.prints.ticks import Ticks
+
+_UNITS = ((86_400_000_000_000, "d"), (3_600_000_000_000, "h"), (60_000_000_000, "min"))
+
+
+def line_remarks(cutter: LineCutter, damaged: int, rows: int) -> list[str]:
+    """Remarks on line endings, lines cut up, and damaged lines.
+
+    Args:
+        cutter: what cut the lines.
+        damaged: how many prints were damaged.
+        rows: how many prints there were.
+    """
+    said = []
+    endings = [(count, name) for name, count in cutter.endings.items() if count]
+    if len(endings) > 1:
+        each = ", ".join(f"{count} {name}" for count, name in sorted(endings, reverse=True))
+        said.append(f"line endings are mixed: {each}")
+    if cutter.over_long:
+        said.append(
+            f"{_lines(cutter.over_long)} longer than {LONGEST_BYTES >> 10} KiB were cut in pieces"
+        )
+    if damaged:
+        said.append(f"{_lines(damaged)} of {rows} hold bytes that printed text has none of")
+    if damaged * 2 > rows > 8:
+        said.append("most lines are damaged: the baud rate may have been another")
+    return said
+
+
+def time_remarks(ticks: Ticks, given_bits: int | None, *, zoneless: bool) -> list[str]:
+    """Remarks on rollovers, restarts and stamps that were not believed.
+
+    Args:
+        ticks: what put the time straight.
+        given_bits: width of the counter as it was given.
+        zoneless: whether dates had no zone.
+    """
+    said = []
+    if zoneless:
+        said.append("dates without a zone were taken as UTC")
+    if ticks.found_bits:
+        said.append(
+            f"the counter was taken to run over at {ticks.found_bits} bits, "
+            f"every {_span(ticks.period_ns)}; tick_bits says otherwise"
+        )
+    if ticks.period_ns and not ticks.hosted:
+        said.append(
+            f"a silence longer than the counter's period of {_span(ticks.period_ns)} cannot be "
+            "seen: the log has no host stamps"
+        )
+    if given_bits and ticks.exceeded:
+        said.append(f"stamps are larger than a counter of {given_bits} bits can hold")
+    if ticks.late:
+        said.append(f"{_lines(ticks.late)} came out of order by their stamps")
+    if ticks.stray:
+        said.append(
+            f"{_lines(ticks.stray)} had a stamp that fits nothing around it; it was left out"
+        )
+    return said
+
+
+def _lines(count: int) -> str:
+    return "1 line" if count == 1 else f"{count} lines"
+
+
+def _span(span_ns: int) -> str:
+    for unit_ns, unit in _UNITS:
+        if span_ns >= 2 * unit_ns:
+            return f"{span_ns / unit_ns:.1f} {unit}"
+    return f"{span_ns / 1e9:.3f} s"
