@@ -45,7 +45,7 @@ from decoders.buses.i2c_bytes import (
 from decoders.buses.i2c_conditions import WireEvents, wire_events
 from decoders.buses.transactions import LineStates, Transactions, line_states, problem_bit
 
-MAX_BYTES = 1 << 16  # bytes on the wire in one row of transactions
+MAX_BYTES = 1 << 16  # bytes on the wire in one row of transactions; more than a block can hold
 
 _UNSEEN, _OPEN, _OUTSIDE = range(3)  # kinds of segment
 _BEGINS_CUT = problem_bit("begins-cut")
@@ -447,6 +447,7 @@ class SegmentFold:
     def _split(self, at_ns: int) -> None:
         """Close the row of the open transaction and go on with it in a new one."""
         self._segment.problems |= _SPLIT
+        last_bit = bool(self._segment.all_bits()[-1])
         table = self._close_open(at_ns, CUT)
         self._segment = _Segment(
             _OPEN,
@@ -458,7 +459,7 @@ class SegmentFold:
                 address_bits=int(table.address_bits[0]),
                 read=bool(table.read[0]),
                 address_acked=bool(table.address_acked[0]),
-                last_acked=bool(table.acked[-1]),
+                last_acked=not last_bit,
             ),
         )
 

@@ -74,7 +74,9 @@ def _one_line(
 ) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """Filtered levels uint8[release + 1] of one line; starts and ends of its spikes."""
     edges = np.flatnonzero(level[1:] != level[:-1])
-    length = np.diff(t_ns[edges], append=_UNENDED)
+    begins = t_ns[edges]
+    length = np.full(len(edges), _UNENDED, np.int64)
+    np.subtract(begins[1:], begins[:-1], out=length[:-1])
     judged = int(edges.searchsorted(release))
     short = length[:judged] < spike_ns
     kept = edges[:judged][~short]
@@ -83,5 +85,5 @@ def _one_line(
     accepted = np.concatenate([levels[:1], level[1:].take(kept)])
     levels[1:] = np.repeat(accepted, np.diff(kept, prepend=0, append=release))
     spikes = np.flatnonzero(short)
-    starts = t_ns[edges[spikes]]
+    starts = begins[spikes]
     return levels, starts, starts + length[spikes]

@@ -92,21 +92,21 @@ def expected(
 @given(
     given=stretches(),
     spike_ns=st.sampled_from([0, SPIKE_NS]),
-    max_bytes=st.sampled_from([2, 1 << 16]),
+    # A block is never longer than what one row may hold.
+    limits=st.sampled_from([(2, 3), (2, 16), (1 << 16, 3), (1 << 16, 16), (1 << 16, 1 << 16)]),
     cuts=st.lists(st.integers(0, 80), max_size=6),
     every=st.booleans(),
     until=st.lists(st.sampled_from([0.0, 0.5, 1.0]), max_size=3),
-    block=st.sampled_from([3, 16, 1 << 16]),
 )
 def test_fast_decoder_equals_the_plain_one_however_the_edges_are_cut(
     given: list[Stretch],
     spike_ns: int,
-    max_bytes: int,
+    limits: tuple[int, int],
     cuts: list[int],
     every: bool,
     until: list[float],
-    block: int,
 ) -> None:
+    max_bytes, block = limits
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(i2c_segments, "MAX_BYTES", max_bytes)
         patch.setattr(i2c, "_BLOCK", block)
