@@ -60,6 +60,8 @@ def asked_by_target(frame: pl.DataFrame) -> Iterator[tuple[TargetKey, Asked]]:
         .otherwise(0)
     )
     content = read & (data.str.len_bytes() >= 4)
+    filled = data.str.strip_chars("f") == ""
+    blank = read & (data != "") & (filled | (data.str.strip_chars("0") == ""))
     whole = frame.filter(
         pl.col("address").is_not_null()
         & (pl.col("started_by") != "cut")
@@ -74,8 +76,9 @@ def asked_by_target(frame: pl.DataFrame) -> Iterator[tuple[TargetKey, Asked]]:
         read.fill_null(False),
         (pl.col("started_by") == "restart").alias("restart"),
         bad.cast(pl.UInt8).alias("bad"),
-        (content & (data.str.strip_chars("f") == "")).fill_null(False).alias("filler"),
+        (content & filled).fill_null(False).alias("filler"),
         content.fill_null(False).alias("content"),
+        blank.fill_null(False).alias("blank"),
     )
     if not whole.height:
         return
@@ -92,6 +95,7 @@ def asked_by_target(frame: pl.DataFrame) -> Iterator[tuple[TargetKey, Asked]]:
                 bad=part["bad"].to_numpy(),
                 filler=part["filler"].to_numpy(),
                 content=part["content"].to_numpy(),
+                blank=part["blank"].to_numpy(),
             ),
         )
 

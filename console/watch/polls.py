@@ -35,6 +35,7 @@ class Asked:
     bad: Codes  # 0 when answered, else 1 + index into HOWS
     filler: Truths  # a read of two bytes or more, all of them FF
     content: Truths  # a read of two bytes or more
+    blank: Truths  # bytes read, all of them FF or all of them 00
 
     def __len__(self) -> int:
         return len(self.start_ns)
@@ -59,7 +60,7 @@ class Asked:
 def nothing_asked() -> Asked:
     """No rows."""
     times, truths = np.empty(0, np.int64), np.empty(0, np.bool_)
-    return Asked(times, times, truths, truths, np.empty(0, np.uint8), truths, truths)
+    return Asked(times, times, truths, truths, np.empty(0, np.uint8), truths, truths, truths)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,6 +86,7 @@ class Polls:
     first_good_read: Truths  # whether its first answered transaction was a read
     filler: Truths  # has reads, and all of them are filler
     content: Truths  # has reads with other content
+    blank: Truths  # has reads, and all of them are blank
 
     def __len__(self) -> int:
         return len(self.start_ns)
@@ -231,13 +233,15 @@ def polls_of(rows: Asked, first: Ints) -> Polls:
         filler=np.logical_or.reduceat(rows.filler & good, first)
         & ~np.logical_or.reduceat(rows.content & ~rows.filler & good, first),
         content=np.logical_or.reduceat(rows.content & ~rows.filler & good, first),
+        blank=np.logical_or.reduceat(rows.blank & good, first)
+        & ~np.logical_or.reduceat(rows.read & ~rows.blank & good, first),
     )
 
 
 def _poll_type(name: str) -> type[np.generic]:
     if name == "how":
         return np.uint8
-    truths = ("answered", "last_read", "first_good_read", "filler", "content")
+    truths = ("answered", "last_read", "first_good_read", "filler", "content", "blank")
     return np.bool_ if name in truths else np.int64
 
 

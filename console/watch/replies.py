@@ -56,9 +56,9 @@ class Replies:
         wrong = outcome == 1 + OUTCOMES.index("invalid")
         missing = (outcome == 1 + OUTCOMES.index("none")) & (polls.reads > 0)
         undescribed = outcome == 0
-        filler = polls.filler & (self._new_filler(polls) | ~undescribed)
-        content_bad = polls.answered & (wrong | missing | (filler & undescribed))
-        content_how = np.where(filler, FILLER, INVALID)
+        filler = undescribed & self._new_filler(polls)
+        content_bad = polls.answered & (wrong | missing | filler)
+        content_how = np.where(filler | polls.blank, FILLER, INVALID)
         at_read = content_bad & (polls.reads > 0)
         return Judged(
             polls=polls,

@@ -16,7 +16,7 @@ RULE = "stops-answering"
 _IN_WORDS = {
     "address-nack": "address not acknowledged",
     "data-nack": "data not acknowledged",
-    "filler": "replies with nothing but FF",
+    "filler": "replies of nothing but FF or 00",
     "invalid": "replies that are not valid",
     "sda-stuck": "SDA held low",
     "scl-stuck": "SCL held low",

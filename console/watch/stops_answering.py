@@ -30,7 +30,7 @@ import numpy as np
 from console.watch.asked import BusKey, BusLives, TargetKey, asked_by_target, exchanges_by_device
 from console.watch.episodes import Target
 from console.watch.findings import Finding, Severity
-from console.watch.names import Names
+from console.watch.names import Names, address_text
 from console.watch.polls import Asked, nothing_asked
 from console.watch.rule import Batch, Words
 from console.watch.silences import Silence, SilenceFinder
@@ -102,7 +102,9 @@ class StopsAnswering:
         none = (np.empty(0, np.int64), np.empty(0, np.uint8))
         for key, watched in self._targets.items():
             rows = asked.get(key)
-            asked_at, outcome = exchanges.get(self._device(key), none)
+            # A description whose device has no name goes by the bare address.
+            bare = address_text(key.address, key.bits)
+            asked_at, outcome = exchanges.get(self._device(key)) or exchanges.get(bare, none)
             if rows is None and not len(asked_at):
                 continue
             silences = self._silences(key, watched, rows)

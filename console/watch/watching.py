@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
+import polars as pl
+
+from console.bench.model import Bench
 from console.bench.tables import time_column
 from console.watch.findings import Finding, in_order
+from console.watch.from_bench import rules_for
 from console.watch.rule import Batch, Rule, standing
 
 
@@ -50,3 +54,33 @@ class Watch:
         self._started = True
         for rule in self._rules:
             rule.begin(first_ns if self._start_ns is None else self._start_ns)
+
+
+def watched(
+    bench: Bench,
+    tables: Mapping[str, pl.DataFrame],
+    start_ns: int,
+    until_ns: int,
+    observed_until: Mapping[str, int] | None = None,
+    *,
+    defaults: bool = True,
+) -> list[Finding]:
+    """What the rules of a bench find in a whole run.
+
+    Args:
+        bench: `Bench()` for loose files.
+        tables: the event tables on the common axis, each sorted by its first column.
+        start_ns: when the run began.
+        until_ns: when it ended.
+        observed_until: until when each source was watched; needed to tell a target that is no
+            longer asked from a capture that ended.
+        defaults: whether the default rules are added to those of the bench.
+
+    Returns:
+        Findings in time order.
+    """
+    packets = tables.get("packets")
+    described = [] if packets is None else packets["device"].unique().drop_nulls().to_list()
+    watch = Watch(rules_for(bench, described=described, defaults=defaults), start_ns)
+    found = watch.feed(Batch(tables, until_ns, observed_until or {}))
+    return in_order(found + watch.finish(until_ns))
