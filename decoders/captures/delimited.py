@@ -29,6 +29,7 @@ from decoders.captures.delimited_table import (
     Table,
     decoded_head,
     find_table,
+    junk_in,
 )
 from decoders.captures.edge_rows import EdgeRows
 from decoders.captures.edges import Assumed, Edges
@@ -148,12 +149,12 @@ class DelimitedReader:
         try:
             table = find_table(self.name, text, self._delimiter)
         except CaptureError as error:
-            if len(seen) - end > HEAD_BYTES // 2:
-                line = len(text.splitlines()) + (end > 0)
+            if len(seen) - end > HEAD_BYTES // 2 and junk_in(text) is None:
+                line = len(text.splitlines()) + 1 if end else 1
                 raise long_line(self.name, line, HEAD_BYTES // 2) from error
             raise
         if not end:
-            raise long_line(self.name, 1, HEAD_BYTES)
+            raise long_line(self.name, 1, HEAD_BYTES // 2)
         layout = layout_of(self.name, table, self._options)
         edges = self._edges = EdgeRows(len(layout.channels))
         careful = self._careful = CarefulLines(self.name, layout, edges)

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from decoders.captures.delimited_digits import CLOCK, DATE, decimal_of, unit_of
 from decoders.captures.delimited_levels import LEVEL_WORDS, NO_VALUE, hex_of
@@ -30,6 +31,7 @@ _SAMPLE_WORDS = frozenset(
 )
 _TIME_START = re.compile(r"time\b|timestamp\b|t ?[\[(/_]|elapsed|relative time|absolute time", re.I)
 _SAMPLE_START = re.compile(r"sample(s|_| |$)|index$|point ", re.I)
+_DELIMITER_LINES = 500  # looked at for the delimiter
 _MOST_QUOTED_LINES = 8  # a quoted cell that runs over more lines is an unclosed quote
 
 
@@ -129,6 +131,7 @@ def is_volt_unit(word: str) -> bool:
     return word.strip().lower() in ("v", "mv", "volt", "volts", "uv")
 
 
+@lru_cache(maxsize=1024)
 def is_time_name(cell: str) -> bool:
     """Whether a header cell names a column of times."""
     name, unit = header_parts(cell)
@@ -137,6 +140,7 @@ def is_time_name(cell: str) -> bool:
     return bool(unit_of(name)) and len(name) > 1 and not unit
 
 
+@lru_cache(maxsize=1024)
 def is_sample_name(cell: str) -> bool:
     """Whether a header cell names a column of sample numbers."""
     return cell.strip().lower() in _SAMPLE_WORDS or bool(_SAMPLE_START.match(cell.strip()))
@@ -144,6 +148,8 @@ def is_sample_name(cell: str) -> bool:
 
 def is_time_value(cell: str) -> bool:
     """Whether a cell may be a time: a number, hh:mm:ss or ISO 8601."""
+    if not cell or cell[0] not in "+-.,0123456789":
+        return False
     return bool(decimal_of(cell) or CLOCK.fullmatch(cell) or DATE.fullmatch(cell))
 
 
@@ -164,7 +170,10 @@ def is_data(cells: Sequence[str]) -> bool:
 
 def is_header(cells: Sequence[str]) -> bool:
     """Whether cells name a column of times or sample numbers."""
-    return any(is_time_name(cell) or is_sample_name(cell) for cell in cells)
+    names = [cell for cell in cells if cell and cell[0] not in "+-.,0123456789"]
+    if len(names) < len([cell for cell in cells if cell]):  # t, x, n may be values gone wrong
+        names = [name for name in names if len(name) > 2]
+    return any(is_time_name(name) or is_sample_name(name) for name in names)
 
 
 def is_number(cell: str) -> bool:
@@ -187,6 +196,7 @@ def usual_count(rows: Sequence[Sequence[str]]) -> int:
 def sniffed_delimiter(texts: Sequence[str]) -> str:
     """The delimiter under which most cells are values in rows of one length; "" for none."""
     best, best_score = "", 0.0
+    texts = texts[:_DELIMITER_LINES]
     for delimiter in DELIMITERS:
         rows = [
             [cell for _, cell in split_cells(text, delimiter)]

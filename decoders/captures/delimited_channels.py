@@ -59,7 +59,8 @@ def level_columns(
         CaptureError: when there is no level, or there are more than 64 channels.
     """
     others = [k for k in range(table.columns) if k != time_index and filled(table, k)]
-    logic = [k for k in others if all(logic_of(cell) is not None for cell in filled(table, k))]
+    others = [k for k in others if len(table.names[k]) < 3 or not _is_other_time(table, k)]
+    logic = [k for k in others if _is_logic(table, k)]
     volts = [k for k in others if k not in logic and _is_volts(table, k)]
     ports = {
         k: port
@@ -102,8 +103,19 @@ def _is_other_time(table: Table, index: int) -> bool:
     return unit_of(table.units[index]) is not None
 
 
+def _is_logic(table: Table, index: int) -> bool:
+    """Whether the cells of a column are levels, but for a few gone wrong."""
+    cells = filled(table, index)
+    odd = [cell for cell in cells if logic_of(cell) is None]
+    numbers = [number for cell in odd if (number := decimal_of(cell))]
+    if any(power < 0 for _, power in numbers) or len(numbers) > max(1, len(cells) // 100):
+        return False
+    return 2 * len(odd) < len(cells)
+
+
 def _is_volts(table: Table, index: int) -> bool:
-    return all(fraction_of(cell) is not None for cell in filled(table, index))
+    cells = filled(table, index)
+    return 2 * sum(fraction_of(cell) is not None for cell in cells) > len(cells)
 
 
 def _is_flat_volts(table: Table, index: int) -> bool:

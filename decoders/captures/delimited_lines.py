@@ -6,6 +6,7 @@ from decoders.captures.delimited_cells import quote_is_open, split_cells
 from decoders.captures.delimited_layout import Layout
 from decoders.captures.delimited_levels import has_no_value
 from decoders.captures.delimited_rows import RowError, RowReader
+from decoders.captures.delimited_table import junk_in
 from decoders.captures.edge_rows import EdgeRows
 from decoders.errors import Place
 
@@ -59,7 +60,7 @@ class CarefulLines:
         self.next_line += 1
         if self._open_line:
             text, number = f"{self._open}\n{text}", self._open_line
-        if quote_is_open(text):
+        if quote_is_open(text) and junk_in(text) is None:
             if self.next_line - number >= _MOST_QUOTED_LINES:
                 raise RowError(
                     "a quote that is never closed",
@@ -95,7 +96,14 @@ class CarefulLines:
         return cells[self._layout.time.index or 0][0] + 1
 
     def _hold(self, error: RowError, text: str) -> None:
-        is_words = error.texty and text.replace("\t", " ").isprintable()
+        junk = junk_in(text)
+        if junk is not None:
+            raise RowError(
+                f"this is not text: byte 0x{ord(text[junk]):02X}",
+                Place(self._name, error.place.line if error.place else None, junk + 1),
+                "The rows before it are whole. Export again, or see whether the disk was full.",
+            )
+        is_words = error.texty
         if self._footer is None:
             if not self._edges.rows or not is_words:
                 raise error

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from decoders.captures.delimited_cells import (
     Record,
@@ -22,7 +24,8 @@ from decoders.captures.delimited_cells import (
 from decoders.captures.delimited_facts import Facts, facts_of
 from decoders.errors import CaptureError, Place
 
-SAMPLED_ROWS = 4000  # rows that settle the layout
+SAMPLED_ROWS = 2000  # rows that settle the layout
+_JUNK = re.compile(r"[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 HEADER_ONLY = "a header, but no row of data"
 
 
@@ -72,30 +75,32 @@ def find_table(name: str, text: str, delimiter: str | None = None) -> Table:
     Raises:
         CaptureError: when there is no table of times and levels.
     """
-    _refuse_junk(name, text)
-    records = [record for record in records_of(text) if record.text.strip()]
+    at = junk_in(text)
+    if at is None:
+        return _found(name, text, delimiter)
+    try:  # good rows before the junk are kept
+        return _found(name, text[: text.rfind("\n", 0, at) + 1], delimiter)
+    except CaptureError as error:
+        raise _junk_error(name, text, at) from error
+
+
+def _found(name: str, text: str, delimiter: str | None) -> Table:
+    filled = (record for record in records_of(text) if record.text.strip())
+    records = list(islice(filled, SAMPLED_ROWS + 1000))
     if not records:
         raise CaptureError(
             "the file is empty",
             place=Place(name),
             mend="A level capture needs rows of a time and levels, such as: 0.0000125,1,0",
         )
-    records = records[: SAMPLED_ROWS + 1000]
     mark = delimiter or sniffed_delimiter([record.text for record in records]) or ","
     cells = [_cells(record, mark) for record in records]
     rows = [row for record, row in zip(records, cells, strict=True) if _may_be_row(record, mark)]
     count = usual_count([row for row in rows if len(row) > 1]) or usual_count(rows)
-    first = next(
-        (
-            at
-            for at, row in enumerate(cells)
-            if len(row) == count and is_data(row) and _may_be_row(records[at], mark)
-        ),
-        None,
-    )
-    if first is None:
-        raise _no_rows(name, records, cells)
-    return _table(mark, records, cells, first)
+    for at, (record, row) in enumerate(zip(records, cells, strict=True)):
+        if len(row) == count and is_data(row) and _may_be_row(record, mark):
+            return _table(mark, records, cells, at)
+    raise _no_rows(name, records, cells)
 
 
 def _may_be_row(record: Record, mark: str) -> bool:
@@ -124,6 +129,8 @@ def _table(
         for record, row in zip(records[first:], cells[first:], strict=True)
         if len(row) in (columns, columns + trailing) and is_data(row) and _may_be_row(record, mark)
     )
+    if records[-1].end - records[-1].begin == len(records[-1].text) and len(rows) > 1:
+        rows = rows[:-1]  # without a line end it may be cut
     above = records[: first if header_at is None else header_at]
     return Table(
         delimiter=mark,
@@ -156,7 +163,9 @@ def _above(
             continue
         if is_units(row) and not units:
             units, below = row, at + 1
-        elif is_header(row) or not any(map(is_time_value, row)):
+        elif is_header(row):  # all below it is data, even what looks odd
+            return at, units, max(at + 1, below if units else 0)
+        elif not any(map(is_time_value, row)):
             return at, units, below
         elif at == below - 1:
             below = at
@@ -180,15 +189,18 @@ def _units(header: Sequence[str], line: Sequence[str], columns: int) -> tuple[st
     return tuple(units)
 
 
-def _refuse_junk(name: str, text: str) -> None:
-    for at, letter in enumerate(text[:20_000]):
-        if (letter < " " and letter not in "\t\r\n\f\x1a") or letter == "\x7f":
-            line = text.count("\n", 0, at) + 1
-            raise CaptureError(
-                f"this is not text: byte 0x{ord(letter):02X}",
-                place=Place(name, line, at - text.rfind("\n", 0, at)),
-                mend="Export the capture as delimited text (CSV) or as VCD.",
-            )
+def junk_in(text: str) -> int | None:
+    """Place of the first letter that is in no text, or None."""
+    found = _JUNK.search(text)
+    return None if found is None else found.start()
+
+
+def _junk_error(name: str, text: str, at: int) -> CaptureError:
+    return CaptureError(
+        f"this is not text: byte 0x{ord(text[at]):02X}",
+        place=Place(name, len(text[:at].splitlines()) or 1, at - text.rfind("\n", 0, at)),
+        mend="Export the capture as delimited text (CSV) or as VCD.",
+    )
 
 
 def _no_rows(
