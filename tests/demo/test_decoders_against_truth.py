@@ -6,6 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from captures_demo.simulator import TRAFFIC_FAULTS, Run, random_traffic
+from captures_demo.simulator.cap_line import CAMERA, cap_line
+from captures_demo.simulator.cap_line_plan import SHORT
 from captures_demo.simulator.ledger import TransactionTruth
 from captures_demo.simulator.make import CAP_LINE
 from captures_demo.simulator.writers.delimited import LAYOUTS, delimited
@@ -16,6 +18,8 @@ from decoders.buses.transactions import ENDED_BY, STARTED_BY, Transactions
 from decoders.captures.delimited import DelimitedReader
 from decoders.captures.edges import CaptureReader, Edges
 from decoders.captures.vcd import VcdReader
+from decoders.packets.decoder import PacketDecoder
+from decoders.packets.showing import fields_of
 
 Row = tuple[object, ...]
 
@@ -133,6 +137,19 @@ def test_every_file_layout_leads_to_the_same_transactions() -> None:
     names = tuple(name.split(".")[-1] for name in dump.channels)
     shown["dump"] = decode(edges, names)
     assert [name for name, rows in shown.items() if ended(rows) != truth] == []
+
+
+def test_camera_packets_are_bad_where_the_plan_made_them_so() -> None:
+    run = cap_line(SHORT)
+    t_ns, levels, channels = run.edges()
+    decoder = I2cDecoder(channels.index("scl"), channels.index("sda"))
+    table, _ = decoder.feed(Edges(t_ns, levels, True, run.recorded().until_ns))
+    packet_set = read_bench(CAP_LINE / "bench.toml").packets["camera"]
+    packets = PacketDecoder(packet_set, CAMERA).feed(table)
+    fields = fields_of(packets, packet_set)
+    bad = {fields[k]["sequence"] for k in packets.problems.nonzero()[0].tolist()}
+    assert len(fields) == 2 * SHORT.answers
+    assert bad == set(SHORT.mischief)
 
 
 def test_bench_file_of_the_demo_is_right_in_all_it_says() -> None:
