@@ -22,7 +22,8 @@ module bench;
     initial
         if ($value$plusargs("vcd=%s", path)) begin
             $dumpfile(path);
-            $dumpvars(0, bench);
+            $dumpvars(0, scl, sda, scl_open, sda_open, port, transfers, controller_scl,
+                      controller_sda, memory_scl, memory_sda, sensor_scl, sensor_sda);
         end
     // A capture that is switched off and on again between two transfers.
     reg off = 0;
