@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -69,7 +70,7 @@ def blocks_of(edges: Edges, cuts: Sequence[int], until: Sequence[float] = ()) ->
     n = len(edges.t_ns)
     places = [0, *sorted(min(cut, n) for cut in cuts if cut), n]
     pieces = []
-    for k, (a, b) in enumerate(zip(places[:-1], places[1:], strict=True)):
+    for k, (a, b) in enumerate(pairwise(places)):
         last = int(edges.t_ns[b - 1]) if b else int(edges.t_ns[0])
         following = int(edges.t_ns[b]) if b < n else edges.until_ns
         share = until[k % len(until)] if until else 0.0
