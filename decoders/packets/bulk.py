@@ -28,7 +28,16 @@ from decoders.packets.gather import (
     integers,
     stretches,
 )
-from decoders.packets.layout import PROBLEMS, Fixed, Layout, Leaf, Number, PacketKind, Varying
+from decoders.packets.layout import (
+    PROBLEMS,
+    Fixed,
+    Layout,
+    Leaf,
+    Number,
+    PacketKind,
+    Varying,
+    told_by,
+)
 
 _NUMBER_OF = {word: np.uint8(bit) for bit, word in enumerate(PROBLEMS)}
 _MOST = 1 << 40  # larger sizes are cut to this: no row is so long, and sums stay in 64 bits
@@ -430,7 +439,11 @@ class Reading:
         short = np.flatnonzero(complete < count)
         for ordinal in np.unique(complete[short]):
             rows = np.flatnonzero(complete == ordinal)
-            self.found.add("short", self.layout.fields[ordinal].index, rows)
+            part = self.layout.fields[ordinal]
+            self.found.add("short", part.index, rows)
+            if (told := told_by(part)) is not None:
+                word, driver = told
+                self.found.add(word, self.layout.fields[driver].index, rows)
 
     def _trailing(self) -> None:
         after = self.walk.after
@@ -442,6 +455,10 @@ class Reading:
             running = np.concatenate([[0], np.cumsum(self.data != self.kind.pad)])
             rows = rows[running[self.end[rows]] > running[after[rows]]]
         self.found.add("trailing", -1, rows)
+        for part in self.layout.fields:
+            if (told := told_by(part)) is not None:
+                word, driver = told
+                self.found.add(word, self.layout.fields[driver].index, rows)
 
 
 def _constant_word(leaf: Leaf) -> str:

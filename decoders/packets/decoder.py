@@ -55,12 +55,13 @@ class PacketDecoder:
         mine = table.address >= 0
         if self.address is not None:
             mine = table.address == self.address
-        refused_ns = table.start_ns[mine & ~table.read & ~table.address_acked]
-        at = np.flatnonzero(mine & table.address_acked)
-        rows, read = self._rows(table, at, number), table.read[at]
-        cuts = self._framed(rows, read)
+        refused = mine & ~table.read & ~table.address_acked
+        # a refused write is no packet, but it ends what is incomplete as any write does
+        at = np.flatnonzero((mine & table.address_acked) | refused)
+        rows, read = self._rows(table, at, number, refused), table.read[at]
+        cuts = self._framed(rows, read, refused[at])
         cuts.append(self._whole.feed(rows, read, table.address[at], table.ended_by[at] == _RESTART))
-        return assembled(self.packet_set, cuts, refused_ns)
+        return assembled(self.packet_set, cuts, table.start_ns[refused])
 
     def feed_bytes(
         self,
@@ -101,9 +102,10 @@ class PacketDecoder:
         empty = self._whole.feed(no_rows(), none != 0, none.astype(np.int16), none != 0)
         return assembled(self.packet_set, [*cuts, empty], none)
 
-    def _rows(self, table: Transactions, at: Places, number: Places) -> Rows:
-        """The bytes of the transactions at some rows, end to end."""
+    def _rows(self, table: Transactions, at: Places, number: Places, refused: Mask) -> Rows:
+        """The bytes of the transactions at some rows, end to end; of refused ones, none."""
         begin, end = table.first[at], table.first[at + 1]
+        end = np.where(refused[at], begin, end)
         if self.pec:  # that of a register read stands at the end of the read alone
             goes_on = (table.ended_by[at] == _RESTART) & ~table.read[at]
             end = np.where(goes_on | (end == begin), end, end - 1)
@@ -111,13 +113,13 @@ class PacketDecoder:
         problems = table.problems[at]
         flags[problems & np.uint32(_CUT) != 0] |= np.uint32(BIT["cut"])
         flags[problems & np.uint32(_PEC) != 0] |= np.uint32(BIT["pec"])
-        refused = np.concatenate([[0], np.cumsum(~table.acked)])
-        flags[(refused[end] > refused[begin]) & ~table.read[at]] |= np.uint32(BIT["nack"])
+        nacked = np.concatenate([[0], np.cumsum(~table.acked)])
+        flags[(nacked[end] > nacked[begin]) & ~table.read[at]] |= np.uint32(BIT["nack"])
         first, data = _gathered(table.data, begin, end)
         none = np.zeros(len(at), np.int64)
         return Rows(number[at], table.start_ns[at], table.end_ns[at], flags, none, first, data)
 
-    def _framed(self, rows: Rows, read: Mask) -> list[Cut]:
+    def _framed(self, rows: Rows, read: Mask, refused: Mask) -> list[Cut]:
         """Feed the framers of streams and lines with the rows of their direction."""
         cuts = []
         for way, framer in self._framers.items():
@@ -133,7 +135,7 @@ class PacketDecoder:
                 first,
                 data,
             )
-            before = np.cumsum(own)[~own]  # own rows before each row the other way
+            before = np.cumsum(own)[~own | refused]  # own rows before each border
             cuts.append(framer.feed(part, first[before], closed=False))
         return cuts
 

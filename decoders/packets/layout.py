@@ -12,7 +12,8 @@ tells). Both compilers read a row of bytes by the same rules:
   what there is belongs to it, it is `short`, and all after it are missing.
 - A repeat holds whole items; bytes over are a `length` problem.
 - When nothing is missing, bytes after the last field are `trailing`, unless all are the `pad`
-  byte.
+  byte. A field that tells the size of a field that is short, or of any field when bytes are
+  trailing, may be what is wrong: it is named as well.
 - Then every length and count field is compared with what was found, and constants, names, ranges
   and check codes are judged where their fields are there.
 """
@@ -206,6 +207,15 @@ def leaf_of(part: Leaf | Varying) -> Leaf:
     if leaf is None:
         raise ValueError(f"{part.name!r} is a repeat")
     return leaf
+
+
+def told_by(part: Leaf | Varying) -> tuple[str, int] | None:
+    """The problem word and the ordinal of the field that tells a varying field's size."""
+    if isinstance(part, Varying) and part.length_by is not None:
+        return "length", part.length_by.ordinal
+    if isinstance(part, Varying) and part.count_by is not None:
+        return "count", part.count_by.ordinal
+    return None
 
 
 def constant_bytes(leaf: Leaf) -> bytes | None:

@@ -16,7 +16,16 @@ import construct
 
 from decoders.packets.build import Builder
 from decoders.packets.gather import DECIMAL_DIGITS, HEX_DIGITS
-from decoders.packets.layout import Fixed, Layout, Leaf, Number, PacketKind, Varying, leaf_of
+from decoders.packets.layout import (
+    Fixed,
+    Layout,
+    Leaf,
+    Number,
+    PacketKind,
+    Varying,
+    leaf_of,
+    told_by,
+)
 from decoders.packets.showing import Value, shown_bytes, shown_number
 
 _DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)")
@@ -124,6 +133,8 @@ class _Reader:
         pad = self.one.kind.pad
         if whole and rest and (pad is None or rest.strip(bytes([pad]))):
             self._trouble("trailing", -1)
+            for field in self.layout.fields:
+                self._blame(field)
         words = {word for word, _, _ in self.out.troubles}
         self.out.problems = sorted(words)
         return self.out
@@ -134,6 +145,11 @@ class _Reader:
             for place in self.out.places:
                 if (place.index, place.item) == (index, item):
                     place.problems.append(word)
+
+    def _blame(self, part: Leaf | Varying) -> None:
+        """Name the field that tells the size of another, when that does not come out."""
+        if (told := told_by(part)) is not None:
+            self._trouble(told[0], self.layout.fields[told[1]].index)
 
     # --- cursor ---
 
@@ -160,6 +176,7 @@ class _Reader:
         if not fits:
             self.complete = part.ordinal
             self._trouble("short", part.index)
+            self._blame(part)
             return False
         self.out.size = at + size + step
         return True
