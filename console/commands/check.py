@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 import click
 
@@ -49,7 +50,7 @@ def command(
     all_findings: bool,
     fail_on: str,
     debug: bool,
-    **overrides: object,
+    **overrides: Any,
 ) -> int:
     """Run the command; see HELP."""
     evidence = read_run(paths, **overrides)

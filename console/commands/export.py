@@ -7,6 +7,7 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 import polars as pl
@@ -46,7 +47,7 @@ def command(
     where: str | None,
     output: str,
     debug: bool,
-    **overrides: object,
+    **overrides: Any,
 ) -> int:
     """Run the command; see HELP."""
     evidence = read_run(paths, **overrides)

@@ -6,10 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from decoders.buses.i2c import I2cDecoder, concatenated_states, concatenated_transactions
 from decoders.buses.roles import Lines, buses_by_behaviour, buses_by_name
 
-from decoders.buses.transactions import LineStates, Transactions
+from console.pipeline.evidence import BusLines
+from decoders.buses.i2c import I2cDecoder
+from decoders.buses.transactions import (
+    LineStates,
+    Transactions,
+    concatenated,
+    line_states,
+)
 from decoders.captures.edges import CaptureReader, Edges
 from decoders.errors import CaptureError, DiagnosticError, Place
 
@@ -32,7 +38,7 @@ class WantedBus:
 class Bus:
     """One bus of the capture, as it is being decoded."""
 
-    name: str
+    lines: BusLines
     decoder: I2cDecoder
     transactions: list[Transactions] = field(default_factory=list)
     line_states: list[LineStates] = field(default_factory=list)
@@ -46,10 +52,8 @@ class Bus:
 
     def columns(self) -> tuple[Transactions, LineStates]:
         """Everything decoded so far, each as one table."""
-        return (
-            concatenated_transactions(self.transactions),
-            concatenated_states(self.line_states),
-        )
+        states = concatenated(self.line_states) if self.line_states else line_states()
+        return concatenated(self.transactions), states
 
 
 class CaptureStage:
@@ -63,7 +67,7 @@ class CaptureStage:
         self.reader = reader
         self.buses: list[Bus] = []
         self.assumed: list[str] = []
-        self.edges = 0
+        self.events = 0
         self.first_ns: int | None = None
         self.last_ns: int | None = None
         self._wanted = wanted
@@ -89,7 +93,7 @@ class CaptureStage:
 
     def _take(self, blocks: Sequence[Edges]) -> None:
         for block in blocks:
-            self.edges += len(block.t_ns)
+            self.events += len(block.t_ns)
             if self.first_ns is None and len(block.t_ns):
                 self.first_ns = int(block.t_ns[0])
             self.last_ns = block.until_ns
@@ -98,7 +102,7 @@ class CaptureStage:
             return
         self._kept.extend(blocks)
         if self.reader.channels:
-            self._settle(by_behaviour=self.edges >= TASTE_EDGES)
+            self._settle(by_behaviour=self.events >= TASTE_EDGES)
 
     def _decode(self, blocks: Sequence[Edges]) -> None:
         for block in blocks:
@@ -127,14 +131,14 @@ class CaptureStage:
 
     def _told_bus(self, told: Lines) -> Bus:
         channels = self.reader.channels
-        self.assumed.append(
-            f"{told.name}: SCL is {channels[told.scl]}, SDA is {channels[told.sda]} ({told.why})"
-        )
-        return Bus(told.name, I2cDecoder(told.scl, told.sda))
+        scl, sda = channels[told.scl], channels[told.sda]
+        self.assumed.append(f"{told.name}: SCL is {scl}, SDA is {sda} ({told.why})")
+        return Bus(BusLines(told.name, scl, sda, told.why), I2cDecoder(told.scl, told.sda))
 
     def _wanted_bus(self, bus: WantedBus) -> Bus:
         scl, sda = self._line(bus.scl), self._line(bus.sda)
-        return Bus(bus.name, I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns))
+        lines = BusLines(bus.name, bus.scl, bus.sda, "as told")
+        return Bus(lines, I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns))
 
     def _line(self, name: str) -> int:
         """Bit number of the line the user calls `name`: whole name, or its unique last part."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 import polars as pl
 
@@ -11,19 +12,32 @@ from console.timeline.clocks import ClockMap
 from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 
+SourceKind = Literal["capture", "prints", "messages"]
 
-@dataclass(slots=True)
+
+@dataclass(frozen=True, slots=True)
+class BusLines:
+    """A bus of a capture, its lines by the capture's names, and how they were told."""
+
+    name: str
+    scl: str
+    sda: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class SourceReport:
     """What one source held, and what was assumed to read it."""
 
     name: str
-    kind: str  # capture, prints or messages
+    kind: SourceKind
     files: list[str]
     events: int  # edges, lines or messages
     first_ns: int | None  # common axis; None when it held nothing
     last_ns: int | None
-    assumed: list[str] = field(default_factory=list)
-    stopped: DiagnosticError | None = None  # where a source that was good at first went bad
+    assumed: list[str]
+    stopped: DiagnosticError | None  # where a source that was good at first went bad
+    buses: list[BusLines]  # of a capture
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from console.pipeline.doubts import doubts
@@ -21,7 +22,7 @@ def check_object(evidence: Evidence) -> dict[str, Any]:
         "sources": [_source(source) for source in evidence.sources],
         "clocks": evidence.tables["clocks"].to_dicts(),
         "trust": [doubt.as_row() for doubt in doubts(evidence)],
-        "findings": [finding.as_row() for finding in evidence.findings],
+        "findings": [asdict(finding) for finding in evidence.findings],
         "counts": {name: table.height for name, table in evidence.tables.items()},
     }
 

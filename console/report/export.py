@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from typing import BinaryIO
+from typing import IO
 
 import polars as pl
 
@@ -15,7 +15,7 @@ SLICE_ROWS = 50_000
 JSON_TEXT_COLUMNS = ("fields", "evidence")  # held as JSON text, exported as objects
 
 
-def write_table(table: pl.DataFrame, form: str, out: BinaryIO) -> None:
+def write_table(table: pl.DataFrame, form: str, out: IO[bytes]) -> None:
     """Write the table whole; JSON lines and CSV in slices, so that a cut output ends with a row.
 
     Args:

@@ -201,9 +201,15 @@ class _Candidate:
 
 
 def _best_tie(candidates: Sequence[_Candidate]) -> _Tie:
-    """The line on which most values agree, counting every series that lies on it."""
+    """The line on which most values agree, counting every series that lies on it.
+
+    Of lines that agree with one another, the one that throws out the fewest of its own pairs.
+    """
     weights = [sum(c.weight for c in candidates if _agree(c, other)) for other in candidates]
-    best = int(np.argmax(weights))
+    ranked = [
+        (w, 2 * c.line.anchors - len(c.native_ns)) for w, c in zip(weights, candidates, strict=True)
+    ]
+    best = ranked.index(max(ranked))
     rivals = [
         weight
         for weight, other in zip(weights, candidates, strict=True)

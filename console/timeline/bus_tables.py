@@ -1,4 +1,4 @@
-"""Bus columns to tables on the common axis: `transactions` and `line_states`."""
+"""Bus columns to tables, still on their capture's clock: `transactions` and `line_states`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from console.timeline.clocks import ClockMap
 from decoders.buses.transactions import (
     ENDED_BY,
     LINE_STATES,
@@ -20,15 +19,15 @@ from decoders.buses.transactions import (
 )
 
 
-def transactions_frame(rows: Transactions, source: str, bus: str, clock: ClockMap) -> pl.DataFrame:
-    """The `transactions` table of one bus, times on the common axis."""
+def transactions_frame(rows: Transactions, source: str, bus: str) -> pl.DataFrame:
+    """The `transactions` table of one bus."""
     n = len(rows)
     unknown = rows.address < 0
     address = pl.Series(rows.address, dtype=pl.Int32)
     return pl.DataFrame(
         {
-            "start_ns": clock.common_ns(rows.start_ns),
-            "end_ns": clock.common_ns(rows.end_ns),
+            "start_ns": rows.start_ns,
+            "end_ns": rows.end_ns,
             "source": constant(source, n),
             "bus": constant(bus, n),
             "address": blanked(address, unknown),
@@ -44,17 +43,17 @@ def transactions_frame(rows: Transactions, source: str, bus: str, clock: ClockMa
     )
 
 
-def line_states_frame(rows: LineStates, source: str, bus: str, clock: ClockMap) -> pl.DataFrame:
+def line_states_frame(rows: LineStates, source: str, bus: str) -> pl.DataFrame:
     """The `line_states` table of one bus; with the bit slot and turn of a held line."""
     n = len(rows)
     return pl.DataFrame(
         {
-            "start_ns": clock.common_ns(rows.start_ns),
-            "end_ns": clock.common_ns(rows.end_ns),
+            "start_ns": rows.start_ns,
+            "end_ns": rows.end_ns,
             "source": constant(source, n),
             "bus": constant(bus, n),
             "state": words(rows.state, LINE_STATES),
-            "bit_slot": blanked(pl.Series(rows.bit_slot), rows.bit_slot < 0),
+            "bit_slot": blanked(pl.Series(rows.bit_slot, dtype=pl.Int64), rows.bit_slot < 0),
             "turn": words(rows.turn, TURNS),
         }
     )
@@ -65,7 +64,7 @@ def constant(word: str, n: int) -> pl.Series:
     return pl.Series([word], dtype=pl.String).new_from_index(0, n)
 
 
-def words(codes: npt.NDArray[np.uint8], vocabulary: tuple[str, ...]) -> pl.Series:
+def words(codes: npt.NDArray[np.integer], vocabulary: tuple[str, ...]) -> pl.Series:
     """Codes as the words they stand for."""
     return pl.Series(vocabulary, dtype=pl.String).gather(pl.Series(codes, dtype=pl.UInt32))
 

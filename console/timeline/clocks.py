@@ -110,3 +110,19 @@ def clocks_frame(maps: list[ClockMap]) -> pl.DataFrame:
             "ambiguous": pl.Series([p.ambiguous for p in rows], dtype=pl.Boolean),
         }
     )
+
+
+SPANS_OF_TIME = ("native_ns", "latency_ns", "width_ns", "period_ns")  # columns that are no moment
+
+
+def on_axis(frame: pl.DataFrame, clock: ClockMap) -> pl.DataFrame:
+    """A table of a source with one piece, its moments moved to the common axis; nulls stay."""
+    moments = [c for c in frame.columns if c.endswith("_ns") and c not in SPANS_OF_TIME]
+    return frame.with_columns(
+        pl.col(c).map_batches(lambda t: _moved(t, clock), return_dtype=pl.Int64) for c in moments
+    )
+
+
+def _moved(t_ns: pl.Series, clock: ClockMap) -> pl.Series:
+    common = pl.Series(t_ns.name, clock.common_ns(t_ns.fill_null(0).to_numpy()))
+    return common.set(t_ns.is_null(), None) if t_ns.null_count() else common

@@ -1,4 +1,4 @@
-"""Messages as a table on the common axis."""
+"""Messages as a table, still on their recorder's clock."""
 
 from __future__ import annotations
 
@@ -6,19 +6,18 @@ import numpy as np
 import polars as pl
 
 from console.timeline.bus_tables import constant, words
-from console.timeline.clocks import ClockMap
 from decoders.messages.columns import DIRECTIONS, Messages
 from decoders.messages.payload import fields_json
 
 
-def messages_frame(rows: Messages, source: str, clock: ClockMap) -> pl.DataFrame:
+def messages_frame(rows: Messages, source: str) -> pl.DataFrame:
     """The `messages` table of one source, by time; bytes that are no UTF-8 stand as escapes."""
     texts = [payload.decode("utf-8", "backslashreplace") for payload in rows.payloads()]
     unknown = rows.qos < 0
     qos = pl.Series(rows.qos.astype(np.int64))
     frame = pl.DataFrame(
         {
-            "t_ns": clock.common_ns(rows.t_ns),
+            "t_ns": rows.t_ns,
             "source": constant(source, len(rows)),
             "client": pl.Series(rows.client_texts(), dtype=pl.String),
             "direction": words(rows.direction, DIRECTIONS),

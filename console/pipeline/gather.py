@@ -1,0 +1,254 @@
+"""A run from its files to evidence: read and decode each source, align, make tables, watch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from console.bench.model import Bench, CaptureSource, PrintsSource
+from console.bench.tables import time_column
+from console.pipeline.bus_devices import device_rows, pec_marked
+from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
+from console.pipeline.evidence import Evidence, SourceReport
+from console.pipeline.inputs import KINDS, Input, Inputs
+from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.tables import empty_tables
+from console.sources.kinds import Kind
+from console.timeline.align import SourceClock, aligned
+from console.timeline.bus_tables import line_states_frame, transactions_frame
+from console.timeline.clocks import ClockMap, clocks_frame, on_axis
+from console.timeline.message_tables import messages_frame
+from console.timeline.print_tables import PrintTimes, print_times, prints_frame
+from console.timeline.series import Series, json_series, print_series
+from console.watch.findings import Finding, findings_frame, in_order
+from console.watch.watching import watched
+from decoders.captures.delimited import DelimitedReader
+from decoders.captures.edges import CaptureReader
+from decoders.captures.vcd import VcdReader
+from decoders.errors import DiagnosticError
+from decoders.prints.columns import Prints
+
+Stage = CaptureStage | PrintStage | MessageStage
+Progress = Callable[[str, int, int | None], None]
+
+_YEAR_2001_NS = 978_307_200 * 10**9
+
+
+@dataclass(slots=True)
+class _Read:
+    """One source, read; its rows still on its own clock."""
+
+    input: Input
+    stage: Stage
+    tables: dict[str, list[pl.DataFrame]] = field(default_factory=dict)  # but for prints
+    prints: Prints | None = None
+    print_times: PrintTimes | None = None
+
+    @property
+    def name(self) -> str:
+        return self.input.source.name
+
+
+def gathered(
+    inputs: Inputs,
+    *,
+    progress: Progress = lambda _what, _done, _total: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Evidence:
+    """The evidence of a run.
+
+    Args:
+        inputs: what to read.
+        progress: told what is being read, bytes read and bytes in all.
+        stop: asked between chunks; when it says so, the rest is not read and the evidence holds
+            what was.
+
+    Raises:
+        DiagnosticError: when a source cannot be read at all.
+    """
+    read = [_read(each, inputs, progress, stop) for each in inputs.inputs]
+    bench = inputs.bench
+    maps = aligned(
+        [_clock(each) for each in read],
+        [series for each in read for series in _series(each)],
+        inputs.declared_ns,
+        bench.about.axis,
+    )
+    tables = _tables(read, maps)
+    reports = [_report(each, maps[each.name]) for each in read]
+    known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
+    start, end = min(known, default=0), max(known, default=0)
+    findings = _findings(inputs, tables, reports, start, end)
+    tables["findings"] = findings_frame(findings)
+    tables["clocks"] = clocks_frame([maps[each.name] for each in read])
+    return Evidence(bench.name, reports, maps, tables, findings, start, end, stop())
+
+
+def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> _Read:
+    """Read one source to its end, or until `stop`."""
+    stage = _stage(each, inputs.bench)
+    with each.file as file:
+        for chunk in file:
+            if stop():
+                break
+            stage.feed(chunk)
+            progress(each.source.name, file.read_bytes, file.total_bytes)
+    stage.finish()
+    read = _Read(each, stage)
+    if isinstance(stage, CaptureStage):
+        for bus in stage.buses:
+            _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage.last_ns or 0))
+    elif isinstance(stage, PrintStage):
+        read.prints = stage.columns()
+        read.print_times = print_times(read.prints)
+    else:
+        _add(read.tables, {"messages": messages_frame(stage.columns(), each.source.name)})
+    return read
+
+
+def _bus_tables(bus: Bus, source: str, inputs: Inputs, until_ns: int) -> dict[str, pl.DataFrame]:
+    """The tables of one bus and its devices, on the capture's own clock."""
+    transactions, states = bus.columns()
+    transactions = pec_marked(transactions, bus.lines.name, inputs.bench.devices)
+    devices = device_rows(transactions, bus.lines.name, inputs.file, inputs.loose_packets, until_ns)
+    empty = empty_tables()
+    return {
+        "transactions": transactions_frame(transactions, source, bus.lines.name),
+        "line_states": line_states_frame(states, source, bus.lines.name),
+        "packets": pl.concat([empty["packets"], *(rows.packets for rows in devices)]),
+        "exchanges": pl.concat([empty["exchanges"], *(rows.exchanges for rows in devices)]),
+    }
+
+
+def _add(tables: dict[str, list[pl.DataFrame]], more: dict[str, pl.DataFrame]) -> None:
+    for name, frame in more.items():
+        tables.setdefault(name, []).append(frame)
+
+
+def _stage(each: Input, bench: Bench) -> Stage:
+    source, name = each.source, each.file.name
+    if isinstance(source, CaptureSource):
+        wanted = [
+            WantedBus(bus.name, bus.scl, bus.sda, bus.spike_ns, bus.held_ns)
+            for bus in bench.buses
+            if bus.source == source.name
+        ]
+        return CaptureStage(_reader(each, source, wanted), wanted)
+    if isinstance(source, PrintsSource):
+        is_json = each.kind is Kind.PRINTS_JSON
+        return PrintStage(name, line=source.line, tick_bits=source.tick_bits, is_json=is_json)
+    return MessageStage(name)
+
+
+def _reader(each: Input, source: CaptureSource, wanted: Sequence[WantedBus]) -> CaptureReader:
+    if each.kind is Kind.CAPTURE_VCD:
+        lines = [line for bus in wanted for line in (bus.scl, bus.sda)]
+        return VcdReader(each.file.name, wanted=lines or None)
+    return DelimitedReader(
+        each.file.name,
+        threshold_volts=source.threshold_volts,
+        sample_rate_hz=source.sample_rate_hz,
+    )
+
+
+def _clock(each: _Read) -> SourceClock:
+    """What is known of a source's clock before it is aligned."""
+    stage = each.stage
+    if isinstance(stage, CaptureStage):
+        first = stage.first_ns
+        spans = () if first is None else ((first, stage.last_ns or first),)
+        return SourceClock(each.name, "capture", 0, spans, (first or 0) > _YEAR_2001_NS)
+    if each.print_times is not None:
+        times = each.print_times
+        return SourceClock(each.name, times.clock, 1, times.spans(), times.is_wall)
+    t_ns = each.tables["messages"][0]["t_ns"]
+    spans = ((int(t_ns[0]), int(t_ns[-1])),) if len(t_ns) else ()
+    return SourceClock(each.name, "host", 2, spans, bool(spans and spans[0][0] > _YEAR_2001_NS))
+
+
+def _series(each: _Read) -> list[Series]:
+    """The numbers of a source that may stand in another one too."""
+    if each.prints is not None and each.print_times is not None:
+        times, texts = each.print_times, pl.Series(each.prints.texts(), dtype=pl.String)
+        keep = times.timed
+        texts = texts.filter(pl.Series(keep))
+        return print_series(each.name, times.native_ns[keep], times.epoch[keep], texts)
+    found = []
+    for table, kind, time in (("messages", "topic", "t_ns"), ("packets", "packet", "end_ns")):
+        for frame in each.tables.get(table, ()):
+            t_ns = frame[time].to_numpy()
+            found += json_series(each.name, t_ns, frame[kind], frame["fields"])
+    return found
+
+
+def _tables(read: Sequence[_Read], maps: dict[str, ClockMap]) -> dict[str, pl.DataFrame]:
+    """Every event table, on the common axis and in time order."""
+    parts: dict[str, list[pl.DataFrame]] = {name: [frame] for name, frame in empty_tables().items()}
+    for each in read:
+        clock = maps[each.name]
+        for name, frames in each.tables.items():
+            parts[name] += [on_axis(frame, clock) for frame in frames]
+        if each.prints is not None and each.print_times is not None:
+            parts["prints"].append(prints_frame(each.prints, each.print_times, each.name, clock))
+    return {
+        name: pl.concat(frames, how="vertical_relaxed").sort(
+            time_column(name), maintain_order=True, nulls_last=True
+        )
+        for name, frames in parts.items()
+    }
+
+
+def _report(each: _Read, clock: ClockMap) -> SourceReport:
+    stage, file = each.stage, each.input.file
+    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if _clock(each).spans else []
+    assumed, buses = list(stage.assumed), []
+    if isinstance(stage, CaptureStage):
+        assumed = [*stage.reader.assumed.remarks, *assumed]
+        buses = [bus.lines for bus in stage.buses]
+    return SourceReport(
+        name=each.name,
+        kind=KINDS[each.input.kind],
+        files=[file.name],
+        events=stage.events,
+        first_ns=min((a for a, _ in spans), default=None),
+        last_ns=max((b for _, b in spans), default=None),
+        assumed=assumed,
+        stopped=stage.stopped or file.trouble,
+        buses=buses,
+    )
+
+
+def _findings(
+    inputs: Inputs,
+    tables: dict[str, pl.DataFrame],
+    reports: Sequence[SourceReport],
+    start_ns: int,
+    end_ns: int,
+) -> list[Finding]:
+    """What the rules find, and the sources that could not be read to their end."""
+    timed = {
+        name: table.filter(pl.col(time_column(name)).is_not_null())
+        for name, table in tables.items()
+    }
+    observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
+    found = watched(inputs.bench, timed, start_ns, end_ns, observed)
+    for report in reports:
+        if report.stopped is not None:
+            found.append(_cut_short(report, report.stopped, end_ns))
+    return in_order(found)
+
+
+def _cut_short(report: SourceReport, stopped: DiagnosticError, end_ns: int) -> Finding:
+    """What lies behind the place where a file went bad was not observed, and that is a fault."""
+    where = str(stopped.place) if stopped.place else report.name
+    return Finding(
+        t_ns=end_ns if report.last_ns is None else report.last_ns,
+        rule="unreadable",
+        severity="fault",
+        party=report.name,
+        source=report.name,
+        summary=f"cannot be read from {where} on: {stopped.message}",
+        evidence={"place": where, "what": stopped.message, "mend": stopped.mend},
+    )

@@ -1,0 +1,233 @@
+"""What the user named, settled: one bench, and a file for every source of it.
+
+A bench file names its sources; loose files become sources of a bench of their own, their kind told
+by content and their name by the file's.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePath
+
+import msgspec
+
+from console.bench.durations import duration_ns
+from console.bench.load import BenchFile, load_rules, read_bench
+from console.bench.model import (
+    About,
+    Bench,
+    Bus,
+    CaptureSource,
+    MessagesSource,
+    PrintsSource,
+    Source,
+)
+from console.pipeline.evidence import SourceKind
+from console.sources.files import STDIN, SourceFile
+from console.sources.kinds import Kind, kind_of
+from decoders.errors import DescriptionError, DiagnosticError, Place
+from decoders.packets.layout import PacketSet
+from decoders.packets.resolve import read_packets
+
+CAPTURES = (Kind.CAPTURE_VCD, Kind.CAPTURE_DELIMITED)
+KINDS: dict[Kind, SourceKind] = {  # kind of content -> the bench file's word for such a source
+    Kind.CAPTURE_VCD: "capture",
+    Kind.CAPTURE_DELIMITED: "capture",
+    Kind.PRINTS: "prints",
+    Kind.PRINTS_JSON: "prints",
+    Kind.MESSAGES: "messages",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Overrides:
+    """What the command line says beside the paths."""
+
+    i2c: Sequence[str] = ()  # scl=NAME,sda=NAME
+    clock: Sequence[str] = ()  # SOURCE=+12.5s
+    packets: str | None = None  # FILE
+    rules: str | None = None
+    threshold: float | None = None
+    rate: float | None = None
+
+
+@dataclass(slots=True)
+class Input:
+    """One source and the file its bytes come from."""
+
+    source: Source
+    kind: Kind
+    file: SourceFile
+
+
+@dataclass(slots=True)
+class Inputs:
+    """Everything to be read, and what the user said about it."""
+
+    file: BenchFile  # the bench, and the packet descriptions of its devices
+    inputs: list[Input]
+    declared_ns: dict[str, int]  # source -> offset of its clock
+    loose_packets: PacketSet | None  # of a device that is found by what it says
+
+    @property
+    def bench(self) -> Bench:
+        """The bench, with every override taken in."""
+        return self.file.bench
+
+    def close(self) -> None:
+        """Close every file."""
+        for each in self.inputs:
+            each.file.close()
+
+
+def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
+    """Open every path and settle what it is.
+
+    Raises:
+        DiagnosticError: a path that cannot be read, is of no kind known here, or contradicts the
+            bench file; an override that cannot be meant.
+    """
+    file, loose = BenchFile(Bench(about=About(name=_run_name(paths)))), []
+    for path in paths:
+        opened = SourceFile(path)
+        told = kind_of(opened.head(), opened.name)
+        if told.kind is Kind.BENCH:
+            opened.close()
+            file = read_bench(path)
+        elif told.kind is Kind.UNREADABLE:
+            raise _of_no_kind(opened.name, told.why)
+        else:
+            loose.append((told.kind, opened))
+    inputs = [_declared(source) for source in file.bench.sources]
+    for kind, opened in loose:
+        taken = {each.source.name for each in inputs}
+        inputs.append(Input(_named(kind, _free_name(opened, taken)), kind, opened))
+    if not inputs:
+        raise DiagnosticError(
+            "the bench file names no source that is a file",
+            place=Place(paths[0]),
+            mend='Add a [[source]] with name, kind and path, such as path = "wire.csv".',
+        )
+    inputs = [replace(each, source=_with_levels(each.source, overrides)) for each in inputs]
+    bench = msgspec.structs.replace(
+        _with_buses(file.bench, overrides, inputs), sources=[each.source for each in inputs]
+    )
+    if overrides.rules:
+        rules = load_rules(_content(overrides.rules), overrides.rules, bench)
+        bench = msgspec.structs.replace(bench, rules=rules)
+    packets = None
+    if overrides.packets:
+        packets = read_packets(_content(overrides.packets), overrides.packets)
+    return Inputs(replace(file, bench=bench), inputs, _declared_clocks(bench, overrides), packets)
+
+
+def _of_no_kind(name: str, why: str) -> DiagnosticError:
+    return DiagnosticError(
+        f"not a kind of evidence: {why}",
+        place=Place(name),
+        mend="Give level captures (delimited text or VCD), serial logs, MQTT messages as JSON "
+        "lines, or a bench file.",
+    )
+
+
+def _content(path: str) -> bytes:
+    """The whole of a small file."""
+    with SourceFile(path) as file:
+        return b"".join(file)
+
+
+def _run_name(paths: Sequence[str]) -> str:
+    return "stdin" if paths[0] == STDIN else PurePath(paths[0]).name
+
+
+def _declared(source: Source) -> Input:
+    """A source of the bench file with its file; its content must be what the file says it is."""
+    if source.path is None:
+        raise DiagnosticError(
+            f"source '{source.name}' has no path: it is for recording",
+            mend="Give it a path to a recording, or take it out.",
+        )
+    file = SourceFile(source.path)
+    told = kind_of(file.head(), file.name)
+    wanted = source.__struct_config__.tag
+    if KINDS.get(told.kind) != wanted:
+        raise DiagnosticError(
+            f"source '{source.name}' is declared as {wanted}, but {told.why}",
+            place=Place(file.name),
+            mend="Correct its kind or its path in the bench file.",
+        )
+    return Input(source, told.kind, file)
+
+
+def _named(kind: Kind, name: str) -> Source:
+    if kind in CAPTURES:
+        return CaptureSource(name=name)
+    return MessagesSource(name=name) if kind is Kind.MESSAGES else PrintsSource(name=name)
+
+
+def _free_name(file: SourceFile, taken: set[str]) -> str:
+    """The file's name up to its first dot; numbered when two files share it."""
+    stem = "stdin" if file.is_stdin else Path(file.name).name.lstrip(".").split(".")[0]
+    stem = stem or "source"
+    names = [stem, *(f"{stem}-{k}" for k in range(2, len(taken) + 2))]
+    return next(name for name in names if name not in taken)
+
+
+_PAIR = re.compile(r"\s*(scl|sda)\s*=\s*([^,]+?)\s*,\s*(scl|sda)\s*=\s*([^,]+?)\s*", re.IGNORECASE)
+
+
+def _with_buses(bench: Bench, overrides: Overrides, inputs: Sequence[Input]) -> Bench:
+    """The bench with the buses of `--i2c` in place of its own, in the first capture."""
+    if not overrides.i2c:
+        return bench
+    capture = next((each.source.name for each in inputs if each.kind in CAPTURES), None)
+    if capture is None:
+        raise DescriptionError("--i2c: there is no level capture among the files", mend="Add one.")
+    buses = []
+    for k, text in enumerate(overrides.i2c):
+        match = _PAIR.fullmatch(text)
+        lines = {match[1].lower(): match[2], match[3].lower(): match[4]} if match else {}
+        if set(lines) != {"scl", "sda"}:
+            raise DescriptionError(
+                f"--i2c: '{text}' does not name two lines",
+                mend="Write it as scl=NAME,sda=NAME with the names of two channels.",
+            )
+        name = bench.buses[k].name if k < len(bench.buses) else f"i2c-{k + 1}"
+        buses.append(Bus(name=name, source=capture, scl=lines["scl"], sda=lines["sda"]))
+    return msgspec.structs.replace(bench, buses=buses)
+
+
+def _with_levels(source: Source, overrides: Overrides) -> Source:
+    if not isinstance(source, CaptureSource):
+        return source
+    return msgspec.structs.replace(
+        source,
+        threshold_volts=_first(overrides.threshold, source.threshold_volts),
+        sample_rate_hz=_first(overrides.rate, source.sample_rate_hz),
+    )
+
+
+def _first(stated: float | None, other: float | None) -> float | None:
+    return other if stated is None else stated
+
+
+def _declared_clocks(bench: Bench, overrides: Overrides) -> dict[str, int]:
+    """Offsets from the bench file, then from `--clock`."""
+    found = {s.name: s.offset_ns for s in bench.sources if s.offset_ns is not None}
+    for text in overrides.clock:
+        name, equals, offset = text.partition("=")
+        names = [source.name for source in bench.sources]
+        if not equals or name not in names:
+            raise DescriptionError(
+                f"--clock: '{text}' names no source",
+                mend=f"Write it as SOURCE=+12.5s. Sources: {', '.join(names)}.",
+            )
+        try:
+            found[name] = duration_ns(offset, signed=True)
+        except ValueError as error:
+            raise DescriptionError(
+                f"--clock: offset of '{name}' {error}", mend="Write it as SOURCE=+12.5s."
+            ) from error
+    return found

@@ -1,0 +1,91 @@
+"""One serial log, or one recording of messages, from file bytes to columns: folds over chunks."""
+
+from __future__ import annotations
+
+from decoders.errors import DiagnosticError
+from decoders.messages.columns import Messages
+from decoders.messages.recording import MessageDecoder
+from decoders.prints.columns import Prints
+from decoders.prints.prints import PrintDecoder
+from decoders.prints.recording import SerialRecordingDecoder
+
+
+class PrintStage:
+    """Feed it the bytes of a serial log, raw or as JSON lines; `columns` has the lines."""
+
+    def __init__(
+        self, name: str, *, line: str | None, tick_bits: int | None, is_json: bool
+    ) -> None:
+        decoder = SerialRecordingDecoder if is_json else PrintDecoder
+        self._decoder = decoder(name, line=line, tick_bits=tick_bits)
+        self._parts: list[Prints] = []
+
+    def feed(self, chunk: bytes) -> None:
+        """Take the next bytes of the file."""
+        self._keep(self._decoder.feed(chunk))
+
+    def finish(self) -> None:
+        """Take what was left; feed nothing after this."""
+        self._keep(self._decoder.finish())
+
+    def _keep(self, part: Prints) -> None:
+        if len(part):
+            self._parts.append(part)
+
+    @property
+    def events(self) -> int:
+        """How many there are so far."""
+        return sum(map(len, self._parts))
+
+    @property
+    def assumed(self) -> list[str]:
+        """What was assumed to read it."""
+        return self._decoder.remarks
+
+    @property
+    def stopped(self) -> DiagnosticError | None:
+        """A log is never given up: damage is marked line by line."""
+        return None
+
+    def columns(self) -> Prints:
+        """All lines."""
+        return Prints.concat(self._parts)
+
+
+class MessageStage:
+    """Feed it a recording of messages; after `finish`, `columns` has them."""
+
+    def __init__(self, name: str) -> None:
+        self._decoder = MessageDecoder(name)
+        self._parts: list[Messages] = []
+
+    def feed(self, chunk: bytes) -> None:
+        """Take the next bytes of the file."""
+        self._keep(self._decoder.feed(chunk))
+
+    def finish(self) -> None:
+        """Take what was left; feed nothing after this."""
+        self._keep(self._decoder.finish())
+
+    def _keep(self, part: Messages) -> None:
+        if len(part):
+            self._parts.append(part)
+
+    @property
+    def events(self) -> int:
+        """How many there are so far."""
+        return sum(map(len, self._parts))
+
+    @property
+    def assumed(self) -> list[str]:
+        """What was assumed to read it, and which lines were passed over."""
+        return self._decoder.remarks
+
+    @property
+    def stopped(self) -> DiagnosticError | None:
+        """A recording is never given up: a bad line is counted and passed over."""
+        return None
+
+    def columns(self) -> Messages:
+        """All messages."""
+        return Messages.concat(self._parts)
