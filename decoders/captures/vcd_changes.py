@@ -24,7 +24,6 @@ from decoders.errors import CaptureError, Place
 LEVELS: dict[int, int | None] = (
     dict.fromkeys(b"1zZhH", 1) | dict.fromkeys(b"0lL", 0) | dict.fromkeys(b"xXuUwW-")
 )
-_VALUES = bytes(LEVELS)
 _PASSED = frozenset({b"$dumpvars", b"$dumpall", b"$end"})
 _LONGEST_TIME = 64  # digits
 _TOKEN = re.compile(rb"[^ \t\n\r\x0b\x0c]+")
@@ -153,12 +152,14 @@ class ChangeReader:
         """A value of one net: digits, the leftmost first, redundant ones left out."""
         self._size(code)
         self._assumed.rows += 1
-        if not digits or digits.translate(None, _VALUES):
-            raise _RefusedError(f"{printable(digits)} is not a value", _EXPORT_AGAIN)
+        if not digits:
+            raise _RefusedError("a value without digits", _EXPORT_AGAIN)
         for mask, place in self.bits.get(code, ()):
             # Left extension (IEEE 1364-2005 section 18.2.2): 0 and 1 by 0, x by x, z by z.
             inside = place < len(digits)
             value = digits[len(digits) - 1 - place] if inside else digits[0]
+            if value not in LEVELS:  # only the digits that are lines are looked at
+                raise _RefusedError(f"{printable(digits)} is not a value", _EXPORT_AGAIN)
             level = LEVELS[value]
             if not inside and value in b"01":
                 level = 0

@@ -1,6 +1,7 @@
 """The fast way for scalar changes in any number a step: line by line, but all lines at once.
 
-The stretch ends with the first line that is neither a time nor a scalar change of a known line.
+Vector and real changes among them go through `vcd_vectors`. The stretch ends with the first line
+that is neither a time nor a change of known lines to known levels.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from decoders.captures.vcd_digits import (
 )
 from decoders.captures.vcd_levels import LevelState
 from decoders.captures.vcd_tables import Bytes, Tables
+from decoders.captures.vcd_vectors import VectorLines, vector_lines
 
 Places = npt.NDArray[np.intp]
 
@@ -58,12 +60,17 @@ class ScalarSteps:
         lengths = ends - starts
         places = tables.places(text, starts, lengths)
         readable = self._readable(lengths, first, is_time, places, tables)
+        vectors = self._vectors(text, starts, ends, readable, tables)
         count = len(ends) if readable.all() else int(np.argmin(readable))
         if count < _LEAST_LINES:
             return 0, 0, 0
         mask = tables.mask.take(places[:count])
         mask *= ~is_time[:count]  # tenfold faster than by index
         want = mask & tables.level.take(first[:count])
+        if vectors is not None:
+            odd, found = vectors
+            among = slice(int(np.searchsorted(odd, count)))
+            mask[odd[among]], want[odd[among]] = found.mask[among], found.want[among]
         words = _words(mask, want, state.word)
         count, changes = _commit(text, np.flatnonzero(is_time[:count]), starts, ends, words, state)
         return count, changes, int(ends[count - 1]) + 1 - at if count else 0
@@ -84,6 +91,26 @@ class ScalarSteps:
         readable &= lengths <= 1 + tables.longest
         readable |= is_time
         return readable
+
+    @staticmethod
+    def _vectors(
+        text: Bytes,
+        starts: Places,
+        ends: Places,
+        readable: npt.NDArray[np.bool_],
+        tables: Tables,
+    ) -> tuple[Places, VectorLines] | None:
+        """Which of the unreadable lines are vector changes, now marked as readable."""
+        if readable.all() or not tables.packed:
+            return None
+        odd = np.flatnonzero(~readable)
+        begin = int(starts[0])
+        blanks = np.add.reduceat(
+            text[begin : int(ends[-1]) + 1] <= 0x20, starts - begin, dtype="i4"
+        )
+        lines = vector_lines(text, starts[odd], ends[odd], blanks[odd], tables)
+        readable[odd] = lines.readable
+        return odd, lines
 
 
 def _words(mask: Levels, want: Levels, word: int) -> Levels:

@@ -11,7 +11,7 @@ from decoders.captures.edges import Levels
 from decoders.captures.vcd_changes import LEVELS, ChangeReader
 
 LONGEST_CODE = 7  # bytes that fit one 64-bit key with its value character before
-_CHANNEL, _IGNORED = 1, 2  # bits of the classes below
+CHANNEL, IGNORED, WIDE = 1, 2, 4  # bits of the classes below
 
 Bytes = npt.NDArray[np.uint8]
 
@@ -22,8 +22,9 @@ _FIRST = np.array([(1 << 8 * k) - 1 for k in range(LONGEST_CODE + 1)], np.uint64
 class Tables:
     """What the changes mean, for codes and values looked up by column.
 
-    A change can be taken by columns when `code_class & value_class` is not 0. Lines that are
-    unknown now, nets wider than a bit and values not told of yet are for the careful way.
+    A scalar change can be taken by columns when `code_class & value_class` is not 0. Lines that
+    are unknown now and values not told of yet are for the careful way, as are scalar changes of
+    nets wider than a bit. `vector_class` has IGNORED or WIDE for vector changes.
     """
 
     def __init__(
@@ -45,6 +46,8 @@ class Tables:
         size = 1 << 16 if self.packed else len(codes) + 1  # the last: no such code
         self.mask: Levels = np.zeros(size, dtype)
         self.code_class: Bytes = np.zeros(size, np.uint8)
+        self.vector_class: Bytes = np.zeros(size, np.uint8)
+        self.wide: dict[int, list[tuple[int, int]]] = {}  # place in the tables -> bits of the net
         for place, k in enumerate(order):
             code = codes[k]
             at = int(keys[k]) if self.packed else place
@@ -52,21 +55,23 @@ class Tables:
         full = int(np.iinfo(dtype).max)
         self.level: Levels = np.zeros(256, dtype)
         self.value_class: Bytes = np.zeros(256, np.uint8)
-        self.value_class[list(LEVELS)] = _IGNORED
+        self.value_class[list(LEVELS)] = IGNORED
         for value, level in changes.meanings.items():
             self.level[value] = full if level else 0
-            self.value_class[value] = _IGNORED | _CHANNEL
+            self.value_class[value] = IGNORED | CHANNEL
         self._pair_tables(dtype)
 
     def _fill(self, at: int, code: bytes, changes: ChangeReader, unknown: int) -> None:
         channels = changes.bits.get(code)
         if channels is None:
-            self.code_class[at] = _IGNORED
+            self.code_class[at] = self.vector_class[at] = IGNORED
             return
         mask = sum(bit for bit, _ in channels)
         self.mask[at] = mask
-        if changes.sizes[code] == 1 and not mask & unknown:
-            self.code_class[at] = _CHANNEL
+        if not mask & unknown:
+            self.code_class[at] = CHANNEL if changes.sizes[code] == 1 else 0
+            self.vector_class[at] = WIDE
+            self.wide[at] = channels
 
     def _pair_tables(self, dtype: np.dtype[np.unsignedinteger[Any]]) -> None:
         """Tables over (value, one-byte code) as one 16-bit number, value in the low byte."""

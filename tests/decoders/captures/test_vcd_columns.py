@@ -47,13 +47,13 @@ def outcome(
 HEADS = [
     # two lines of one-byte codes, and what is not a line
     '$timescale {} $end $var wire 1 ! scl $end $var wire 1 " sda $end $var wire 1 # aux $end\n'
-    "$var reg 8 $ byte $end $var real 64 % level $end $enddefinitions $end\n",
+    "$var reg 8 $ byte [7:0] $end $var real 64 % level $end $enddefinitions $end\n",
     # two-byte codes
     "$timescale {} $end $var wire 1 n0 scl $end $var wire 1 n1 sda $end $var wire 1 n2 aux $end\n"
-    "$var reg 8 n3 byte $end $var real 64 n4 level $end $enddefinitions $end\n",
+    "$var reg 8 n3 byte [7:0] $end $var real 64 n4 level $end $enddefinitions $end\n",
     # codes longer than a table takes
     "$timescale {} $end $var wire 1 line0 scl $end $var wire 1 x sda $end\n"
-    "$var wire 1 net_2 aux $end $var reg 8 v byte $end\n"
+    "$var wire 1 net_2 aux $end $var reg 8 v byte [7:0] $end\n"
     "$var real 64 toolongcode level $end $enddefinitions $end\n",
 ]
 CODES = [
@@ -77,6 +77,7 @@ def dumps(draw: st.DrawFn) -> bytes:
         most = draw(st.sampled_from([1, 1, 3]))
         toggling = draw(st.booleans())
         values = draw(st.sampled_from(["01", "01", "0z", "01xzH"]))
+        digits = draw(st.sampled_from(["", "", "01", "01z", "01xL"]))
         levels = [1] * 3
         for step in rng.integers(0 if most > 1 else 1, 300, draw(st.integers(150, 400))).tolist():
             raw += step
@@ -85,6 +86,12 @@ def dumps(draw: st.DrawFn) -> bytes:
                 levels[line] ^= 1
                 value = levels[line] if toggling else rng.integers(0, len(values))
                 lines.append(f"{values[value]}{codes[line]}")
+            if digits and rng.integers(2):
+                number = "".join(
+                    digits[k] for k in rng.integers(0, len(digits), rng.integers(1, 9))
+                )
+                lines.append(f"{'bB'[step % 2]}{number} {codes[3]}")
+                lines += [f"r{step / 7} {codes[4]}", f"b{step % 2} {codes[0]}"][: step % 3]
         lines += draw(odd_lines(codes))
         raw += 1
     return (HEADS[choice].format(timescale) + end.join([*lines, ""])).encode()
@@ -95,6 +102,7 @@ def odd_lines(codes: list[str]) -> st.SearchStrategy[list[str]]:
     on = ["$dumpon", f"1{codes[0]}", f"0{codes[1]}", f"1{codes[2]}", "$end"]
     pieces = [
         [f"b1x0 {codes[3]}"],
+        [f"b0 1 {codes[3]}"],
         [f"r1.5 {codes[4]}"],
         [f"b0 {codes[0]}", ""],
         ["b1", codes[1]],
@@ -112,11 +120,14 @@ def odd_lines(codes: list[str]) -> st.SearchStrategy[list[str]]:
 
 
 @settings(max_examples=60, deadline=None)
-@given(text=dumps(), cuts=st.lists(st.integers(0, 20_000), max_size=12), strict=st.booleans())
+@given(
+    text=dumps(),
+    cuts=st.lists(st.integers(0, 20_000), max_size=12),
+    wanted=st.sampled_from([None, ("sda", "scl"), ("scl", "byte[6]", "byte[0]")]),
+)
 def test_columns_and_tokens_give_the_same_however_cut(
-    text: bytes, cuts: list[int], strict: bool
+    text: bytes, cuts: list[int], wanted: tuple[str, ...] | None
 ) -> None:
-    wanted = ("sda", "scl") if strict else None
     expected = outcome(text, [], wanted, by_columns=False)
     assert outcome(text, [], wanted) == expected
     assert outcome(text, cuts, wanted) == expected
@@ -165,8 +176,9 @@ def test_columns_are_used_for_regular_text() -> None:
         careful(self, text)
 
     steps = "".join(f"#{k}\n{k % 2}!\n" for k in range(1, 20_000))
+    wide = "".join(f"#{k}\nb{k % 2}01 $\n{k % 2}!\nr1.5 %\n" for k in range(40_000, 50_000))
     more = "".join(f'#{k}\n{k % 2}!\n{k % 2}"\n' for k in range(20_000, 40_000))
-    text = f'{HEADS[0].format("1 ns")}#0\n1!\n1"\n0#\n{steps}{more}'.encode()
+    text = f'{HEADS[0].format("1 ns")}#0\n1!\n1"\n0#\n{steps}{more}{wide}'.encode()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(ChangeReader, "take", counting)
         outcome(text, [])

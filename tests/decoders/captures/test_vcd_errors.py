@@ -97,7 +97,8 @@ def test_file_without_anything_to_read_is_refused(
         ("#5\n0!\n#-7\n", "'#-7' is not a time", 13, 1),
         ("#5\n0!\n#1_000\n", "'#1_000' is not a time", 13, 1),
         ("#5\n0!\n#\n", "'#' is not a time", 13, 1),
-        ("#5\nb12 #\n", "'12' is not a value", 12, 5),
+        ("#5\nb12 !\n", "'12' is not a value", 12, 5),
+        ("#5\nb !\n", "a value without digits", 12, 3),
         (
             "#5\n0!\n#9999999999999999\n",
             "time '#9999999999999999' lies more than 292 years after zero",
