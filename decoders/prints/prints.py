@@ -13,7 +13,7 @@ from decoders.prints.columns import NO_PRINTS, NO_TIME, Prints
 from decoders.prints.lines import Arrivals, LineCutter
 from decoders.prints.matched import Matcher
 from decoders.prints.pattern import LinePattern
-from decoders.prints.remarks import line_remarks, time_remarks
+from decoders.prints.remarks import counted, line_remarks, time_remarks
 from decoders.prints.stamps import PLAIN, StampChooser
 from decoders.prints.ticks import Jump, Ticks
 
@@ -83,7 +83,7 @@ class PrintDecoder:
         if not said and self._rows and self._matcher is None:
             said.append("no stamp was recognised in the lines")
         if self._matcher and not self._choice and self._matcher.unmatched:
-            said.append(f"{self._matcher.unmatched} lines do not match the line pattern")
+            said.append(f"not matched by the line pattern: {counted(self._matcher.unmatched)}")
         said += line_remarks(self._cutter, self._damaged, self._rows)
         return said + time_remarks(self._ticks, self._tick_bits, zoneless=matcher.zoneless)
 

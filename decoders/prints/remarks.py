@@ -22,11 +22,9 @@ def line_remarks(cutter: LineCutter, damaged: int, rows: int) -> list[str]:
         each = ", ".join(f"{count} {name}" for count, name in sorted(endings, reverse=True))
         said.append(f"line endings are mixed: {each}")
     if cutter.over_long:
-        said.append(
-            f"{_lines(cutter.over_long)} longer than {LONGEST_BYTES >> 10} KiB were cut in pieces"
-        )
+        said.append(f"cut in pieces of {LONGEST_BYTES >> 10} KiB: {counted(cutter.over_long)}")
     if damaged:
-        said.append(f"{_lines(damaged)} of {rows} hold bytes that printed text has none of")
+        said.append(f"bytes that printed text has none of: {damaged} of {counted(rows)}")
     if damaged * 2 > rows > 8:
         said.append("most lines are damaged: the baud rate may have been another")
     return said
@@ -56,15 +54,14 @@ def time_remarks(ticks: Ticks, given_bits: int | None, *, zoneless: bool) -> lis
     if given_bits and ticks.exceeded:
         said.append(f"stamps are larger than a counter of {given_bits} bits can hold")
     if ticks.late:
-        said.append(f"{_lines(ticks.late)} came out of order by their stamps")
+        said.append(f"out of order by their stamps: {counted(ticks.late)}")
     if ticks.stray:
-        said.append(
-            f"{_lines(ticks.stray)} had a stamp that fits nothing around it; it was left out"
-        )
+        said.append(f"stamps left out, for they fit nothing around them: {counted(ticks.stray)}")
     return said
 
 
-def _lines(count: int) -> str:
+def counted(count: int) -> str:
+    """So many lines, in words."""
     return "1 line" if count == 1 else f"{count} lines"
 
 

@@ -114,7 +114,8 @@ class Ticks:
         self._last: int | None = None  # raw
         self._before = 0  # raw, the one before the last
         self._last_arrival = NO_TIME
-        self._longest = 0  # largest step forward in this epoch
+        self._longest = 0  # largest usual step forward
+        self._longest_but_last = 0  # the same without the last step
 
     def begin(self, clock: int, unit_ns: int) -> None:
         """Say what the stamps are, before the first; later calls change nothing.
@@ -218,7 +219,9 @@ class Ticks:
         batch.native[begin:end] = batch.raw[begin:end] + self._wrapped_ns
         batch.epoch[begin:end] = self.epoch
         if usual:
-            self._longest = max(self._longest, int(batch.steps[begin:end].max()))
+            earlier = int(batch.steps[begin : end - 1].max(initial=0))
+            self._longest_but_last = max(self._longest, earlier)
+            self._longest = max(self._longest_but_last, int(batch.steps[end - 1]))
         self._before = int(batch.raw[end - 2]) if end - begin > 1 else (self._last or 0)
         self._last = int(batch.raw[end - 1])
         self._last_arrival = int(batch.arrival_ns[end - 1])
@@ -330,8 +333,12 @@ class Ticks:
         if back <= _LATE_AT_MOST_NS and (raw >= last // 2 or self._clock == WALL):
             return host is None or host <= _LATE_AT_MOST_NS
         # The stamp before was a stray one, far ahead: this one goes on from the one before that.
-        usual = max(2 * self._longest, SECOND_NS)
-        return raw > _START_NS and 0 <= raw - self._before <= usual < (last - self._before) // 4
+        usual = max(2 * self._longest_but_last, SECOND_NS)
+        ahead = last - self._before
+        if not (raw > _START_NS and 0 <= raw - self._before <= usual < ahead // 4):
+            return False
+        self._longest = self._longest_but_last
+        return True
 
     def _is_stray(self, raw: int, following: int) -> bool:
         last = self._last or 0

@@ -13,6 +13,7 @@ from decoders.prints.columns import NO_TIME
 SECOND_NS = 1_000_000_000
 UNITS_NS = {"s": SECOND_NS, "ms": 1_000_000, "us": 1000, "ns": 1}
 _DECIMALS = {SECOND_NS: 9, 1_000_000: 6, 1000: 3, 1: 0}
+_LAST_DAY = 106_000  # 290 years, the end of int64 ns
 _LIMIT_NS = 2**62  # of one part, so two of them never run over int64
 
 # RFC 3339 section 5.6, with a space for T, a comma for the point, and the zone left out.
@@ -114,7 +115,7 @@ def _iso_ns(texts: pl.Series) -> tuple[npt.NDArray[np.int64], bool]:
     days = dates.to_physical().cast(pl.Int64).fill_null(NO_TIME).to_numpy()
     zone = found["zone"]
     east_ns = zone.replace_strict(_zones(zone), default=0, return_dtype=pl.Int64).to_numpy()
-    bad = (day == NO_TIME) | (np.abs(days) > 106_000)  # 290 years: the end of int64 ns
+    bad = (day == NO_TIME) | (days < -_LAST_DAY) | (days > _LAST_DAY)
     total = np.where(bad, 0, days) * (86400 * SECOND_NS) + np.where(bad, 0, day) - east_ns
     zoneless = bool((zone.is_null().to_numpy() & ~bad).any())
     return np.where(bad, NO_TIME, total), zoneless

@@ -68,21 +68,21 @@ def test_ascii_only_names_controls_and_the_rest_alike() -> None:
     assert printable("\x1b[0m 5 µs", ascii_only=True) == "<U+001B>[0m 5 <U+00B5>s"
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(TROUBLE, st.booleans())
 def test_printing_twice_changes_nothing(text: str, ascii_only: bool) -> None:
     once = printable(text, ascii_only=ascii_only)
     assert printable(once, ascii_only=ascii_only) == once
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(TROUBLE)
 def test_the_width_of_a_line_is_the_sum_of_its_characters(text: str) -> None:
     shown = printable(text)
     assert cell_len(shown) == sum(cell_len(char) for char in shown)
 
 
-@settings(max_examples=50)
+@settings(max_examples=50, deadline=None)
 @given(TROUBLE, TROUBLE)
 def test_neighbours_do_not_change_how_text_is_shown(left: str, right: str) -> None:
     assert printable(left + right) == printable(left) + printable(right)

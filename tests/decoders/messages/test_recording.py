@@ -247,7 +247,7 @@ LINES = st.one_of(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(LINES, max_size=8), st.lists(st.integers(0, 900), max_size=12), st.booleans())
 def test_messages_do_not_depend_on_how_the_recording_is_cut(
     lines: list[bytes], cuts: list[int], ended: bool
@@ -265,7 +265,7 @@ def test_messages_do_not_depend_on_how_the_recording_is_cut(
     assert whole.remarks == pieces.remarks == single.remarks
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 2**62), st.binary(max_size=12)), min_size=1, max_size=5))
 def test_a_recording_written_from_messages_gives_them_back(
     sent: list[tuple[int, bytes]],

@@ -95,7 +95,7 @@ def test_a_shared_subscription_matches_as_its_filter() -> None:
     ]
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(
     st.lists(LEVELS, min_size=1, max_size=4),
     st.booleans(),
