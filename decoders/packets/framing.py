@@ -227,7 +227,10 @@ class StreamFramer:
             stop, ended = int(at[chosen[-1]]), True
             chosen = chosen[:-1]
         elif not closed:
-            stop = self._may_begin(rows.data, int(end[chosen[-1]]) if len(chosen) else 0)
+            after = int(end[chosen[-1]]) if len(chosen) else 0
+            last_border = int(limits[-2]) if len(limits) > 1 else 0
+            stop = self._may_begin(rows.data, max(after, last_border))
+            ended = stop == last_border < size
         junk_begin = np.concatenate([[0], end[chosen]])
         junk_end = np.append(at[chosen], stop)
         pieces, kept = _junk(junk_begin, junk_end, limits, ended)
