@@ -26,7 +26,7 @@ def line_remarks(cutter: LineCutter, damaged: int, rows: int) -> list[str]:
     if damaged:
         said.append(f"bytes that printed text has none of: {damaged} of {counted(rows)}")
     if damaged * 2 > rows > 8:
-        said.append("most lines are damaged: the baud rate may have been another")
+        said.append("most lines are damaged: another baud rate, or text that is not UTF-8")
     return said
 
 

@@ -77,6 +77,7 @@ class _Batch:
     native: npt.NDArray[np.int64]
     epoch: npt.NDArray[np.int32]
     believed: npt.NDArray[np.bool_]
+    judge_next: int  # a stamp whose step was put together anew
     done: int = 0  # stamps resolved
 
 
@@ -154,6 +155,7 @@ class Ticks:
             while next_event < len(events) and events[next_event] < batch.done:
                 next_event += 1
             at = events[next_event] if next_event < len(events) else len(raw)
+            at = min(at, batch.judge_next)
             self._go_on(batch, at)
             if at == len(raw):
                 break
@@ -192,6 +194,7 @@ class Ticks:
             native=np.zeros(n, dtype=np.int64),
             epoch=np.zeros(n, dtype=np.int32),
             believed=np.ones(n, dtype=np.bool_),
+            judge_next=n,
         )
 
     def _events(self, batch: _Batch, begin: int) -> list[int]:
@@ -229,17 +232,20 @@ class Ticks:
 
     def _pass(self, batch: _Batch, at: int) -> bool:
         """Judge one stamp and go past it; False when that needs a stamp still to come."""
+        batch.judge_next = len(batch.raw)
         verdict = self._judge(batch, at)
         if verdict == "wait":
             return False
         if verdict not in ("aside", "stray"):
-            self._go_on(batch, at + 1, usual=False)
+            self._go_on(batch, at + 1, usual=verdict == "on")
             return True
         shift_ns = self._wrapped_ns - (self.period_ns if verdict == "aside" else 0)
         batch.native[at] = batch.raw[at] + shift_ns
         batch.epoch[at] = self.epoch
         batch.believed[at] = verdict == "aside"
         batch.done = at + 1
+        if verdict == "aside":
+            batch.judge_next = at + 1
         if at + 1 < len(batch.raw):  # the next one goes on from the one before
             batch.steps[at + 1] += batch.steps[at]
             batch.host[at + 1] = _sum(batch.host[at], batch.host[at + 1])
@@ -275,7 +281,7 @@ class Ticks:
             off = abs(host - step - wraps * period)
             if wraps > 0 and off <= min(_slack(host), period // 4):
                 return self._roll(row, raw, wraps)
-        if period and self._wrapped_ns and step > period - self._across_ns():
+        if period and self._wrapped_ns and period - self._across_ns() < step < period:
             self.late += 1
             return "aside"
         if self._clock != TICKS and step > _SET_NS and (host is None or host < step // 2):
