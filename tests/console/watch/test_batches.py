@@ -116,7 +116,7 @@ STEPS = st.lists(
 ).map(lambda runs: [step for run in runs for step in run])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     steps=STEPS,
     cuts=st.lists(st.floats(0, 1), max_size=12),
