@@ -53,6 +53,8 @@ def layout_of(name: str, table: Table, options: Options) -> Layout:
     remarks: list[str] = []
     rate = options.sample_rate_hz or table.facts.rate_hz
     index = _time_index(name, table, options, rate, remarks)
+    if index is not None and options.time_column is None:
+        _refuse_own_times(name, table, index)
     time = _time_column(name, table, index, rate, options, remarks)
     levels, channels = level_columns(name, table, index, options, remarks)
     period = _sample_period_ns(table, time, levels, rate)
@@ -102,6 +104,21 @@ def _time_index(
     return guess
 
 
+def _refuse_own_times(name: str, table: Table, index: int) -> None:
+    """Refuse t1,v1,t2,v2: channels that each have times of their own, unless they are the same."""
+    for other in range(index + 2, len(table.header), 2):
+        if is_time_name(table.header[other]) and table.units[other] == table.units[index]:
+            differs = next((row for row in table.rows if row[other] != row[index]), None)
+            if differs is not None:
+                raise CaptureError(
+                    "channels with times of their own",
+                    place=Place(name, table.header_line),
+                    mend=f"{columns_found(table)} The times in {table.names[index]} and "
+                    f"{table.names[other]} differ. Export each channel by itself, or name the "
+                    "time column that holds for all.",
+                )
+
+
 def _is_stamped(table: Table, index: int) -> bool:
     return any(CLOCK.fullmatch(cell) or DATE.fullmatch(cell) for cell in filled(table, index))
 
@@ -132,6 +149,8 @@ def _time_column(
         return TimeColumn(None, "row", period_ns=_told_period(period, remarks))
     cells = filled(table, index)
     if any(map(DATE.fullmatch, cells)):
+        if any((match := DATE.fullmatch(cell)) and match[8] is None for cell in cells):
+            remarks.append("times without a zone are taken as UTC")
         return TimeColumn(index, "date")
     if any(map(CLOCK.fullmatch, cells)):
         return TimeColumn(index, "clock")

@@ -21,6 +21,7 @@ _DECIMAL = re.compile(rb"([+-]?)([0-9]*)(?:[.,]([0-9]*))?(?:[eE]([+-]?[0-9]{1,3}
 _CLOCK = re.compile(rb"(-?)[0-9]{1,4}:([0-5])([0-9]):([0-5])([0-9])(?:[.,]([0-9]+))?")
 _DATE_TIME = re.compile(rb"([0-9]{2}):([0-5])([0-9])(?:[.,]([0-9]+))?(?: ?(?:Z|z|[+-][0-9:]+))?$")
 _PLAIN = re.compile(rb"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+")
+_QUOTED = re.compile(rb' *"([^"]*)" *')
 _WORD = re.compile(rb"\S+")
 _LONGEST_LINE = 512
 _MOST_DIGITS = 30
@@ -87,12 +88,13 @@ class _Sketch:
 def shape_of(line: bytes, layout: Layout) -> Shape | None:
     """The shape of a line with its line end, or None when it must be read with care."""
     end = len(line) - (2 if line.endswith(b"\r\n") else 1)
-    if len(line) > _LONGEST_LINE or end < 1 or b'"' in line or b"\r" in line[:end]:
+    if len(line) > _LONGEST_LINE or end < 1 or b"\r" in line[:end]:
         return None
     lead = line[:end].lstrip()[:1]
     if lead in (b"#", b"") or (lead == b";" and layout.table.delimiter != ";"):
         return None
-    spans = _spans(line[:end], layout.table.delimiter.encode())
+    delimiter = layout.table.delimiter.encode()
+    spans = (_quoted_spans if b'"' in line else _spans)(line[:end], delimiter)
     count = layout.table.columns
     if len(spans) == count + 1 and spans[-1][0] == spans[-1][1]:
         spans.pop()
@@ -130,6 +132,26 @@ def _spans(line: bytes, delimiter: bytes) -> list[tuple[int, int]]:
         spans.append((begin + lead, begin + max(lead, len(cell.rstrip()))))
         begin += len(cell) + len(delimiter)
     return spans
+
+
+def _quoted_spans(line: bytes, delimiter: bytes) -> list[tuple[int, int]]:
+    """Spans inside the quotes; none where a quote stands inside a cell, or blanks delimit."""
+    spans: list[tuple[int, int]] = []
+    begin = 0
+    while delimiter != b" ":
+        match = _QUOTED.match(line, begin)
+        stop = match.end() if match is not None else line.find(delimiter, begin)
+        stop = len(line) if stop < 0 else stop
+        at, end = match.span(1) if match is not None else (begin, stop)
+        if b'"' in line[at:end] or line[stop : stop + 1] not in (delimiter, b""):
+            return []
+        cell = line[at:end]
+        lead = len(cell) - len(cell.lstrip())
+        spans.append((at + lead, at + max(lead, len(cell.rstrip()))))
+        if stop == len(line):
+            return spans
+        begin = stop + 1
+    return []
 
 
 def _time(sketch: _Sketch, begin: int, stop: int, column: TimeColumn) -> bool:

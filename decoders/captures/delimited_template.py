@@ -13,6 +13,7 @@ from decoders.captures.delimited_shape import Shape
 Bytes = npt.NDArray[np.uint8]
 
 MATRIX_BYTES = 128 * 1024  # of text at a time: with its scratch it stays in the cache
+_DIGITS = bytes.maketrans(b"123456789", b"000000000")
 ALL_BYTES = np.uint64(2**64 - 1)
 
 
@@ -58,11 +59,7 @@ class ShapedLines:
 
     def variant(self, first: bytes, last: bytes, rows: int) -> Variant:
         """The variant for lines from `first` to `last`, with room for `rows` of them."""
-        fixed = next(
-            fix
-            for fix in self._fixes
-            if not fix or first[self._first : fix] == last[self._first : fix]
-        )
+        fixed = next(fix for fix in self._fixes if not fix or self._agree(fix, first, last))
         variant = self._variants.get(fixed)
         if variant is None:
             variant = self._variants[fixed] = Variant(fixed, _words(self.shape, fixed))
@@ -76,6 +73,16 @@ class ShapedLines:
         if variant.prefix != first[self._first : fixed] or (not fixed and not variant.base):
             self._set_prefix(variant, first)
         return variant
+
+    def _agree(self, fix: int, first: bytes, last: bytes) -> bool:
+        """Whether two lines agree in the digits before `fix`, and have the shape there.
+
+        A line of another shape may stand first: its bytes must not get into the template.
+        """
+        begin = self._first
+        if first[begin:fix] != last[begin:fix]:
+            return False
+        return first[begin:fix].translate(_DIGITS) == self.shape.template[begin:fix]
 
     def _template(self, line: bytes, fixed: int) -> bytes:
         template, begin = self.shape.template, self._first

@@ -10,6 +10,8 @@ from __future__ import annotations
 import codecs
 
 _PEEK_BYTES = 64  # enough to see the zero bytes of UTF-16 without a mark
+_FEWEST_BYTES = 8
+_MOSTLY = 0.8  # of the high bytes are zero where the text is mostly ASCII
 
 
 def utf16_order(head: bytes) -> str | None:
@@ -19,9 +21,12 @@ def utf16_order(head: bytes) -> str | None:
     if head.startswith(codecs.BOM_UTF16_BE):
         return "utf-16-be"
     even, odd = head[0:_PEEK_BYTES:2], head[1:_PEEK_BYTES:2]
-    if len(head) >= 8 and odd.count(0) > 0.8 * len(odd) and 0 not in even:
+    if len(head) < _FEWEST_BYTES:
+        return None
+    even_zeros, odd_zeros = even.count(0) / len(even), odd.count(0) / len(odd)
+    if odd_zeros > _MOSTLY and even_zeros < 1 - _MOSTLY:
         return "utf-16-le"
-    if len(head) >= 8 and even.count(0) > 0.8 * len(even) and 0 not in odd:
+    if even_zeros > _MOSTLY and odd_zeros < 1 - _MOSTLY:
         return "utf-16-be"
     return None
 

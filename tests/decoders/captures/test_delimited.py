@@ -276,6 +276,18 @@ def test_a_header_cell_may_hold_a_line_break_in_quotes() -> None:
     assert got.rows == [(1000, 3), (2000, 2)]
 
 
+def test_channels_whose_own_times_are_the_same_are_read_together() -> None:
+    got = read("Time 1,scl,Time 2,sda\n0.1,1,0.1,1\n0.2,0,0.2,1\n")
+    assert got.channels == ("scl", "sda")
+    assert got.rows == [(10**8, 3), (2 * 10**8, 2)]
+
+
+def test_dates_without_a_zone_are_taken_as_utc_and_it_is_said() -> None:
+    got = read("when,scl\n2024-02-29 23:59:59.999999999,1\n2024-03-01 00:00:00,0\n")
+    assert got.rows == [(1_709_251_199_999_999_999, 1), (1_709_251_200_000_000_000, 0)]
+    assert "times without a zone are taken as UTC" in got.remarks
+
+
 def test_channel_names_lose_their_units_and_are_unique() -> None:
     got = read("Time [s],Channel 1 / V,Channel 1 (V)\n0,0.1,3.2\n1,3.3,3.2\n")
     assert got.channels == ("Channel 1", "Channel 1~2")

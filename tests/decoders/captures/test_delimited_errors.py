@@ -92,6 +92,13 @@ def test_an_unknown_time_column_is_refused_with_those_found() -> None:
     assert str(error) == f"wire.csv:1: no column named 'clock'\n{COLUMNS}"
 
 
+def test_channels_with_times_of_their_own_are_refused() -> None:
+    error = refused("Time 1,scl,Time 2,sda\n0.1,1,0.15,1\n0.2,0,0.25,1\n")
+    assert error.message == "channels with times of their own"
+    assert error.place == Place("wire.csv", 1)
+    assert "Export each channel by itself" in error.mend
+
+
 def test_too_many_channels_are_refused() -> None:
     names, cells = ",".join(f"n{k}" for k in range(65)), ",".join("1" * 65)
     error = refused(f"time_us,{names}\n1,{cells}\n")

@@ -91,12 +91,14 @@ def captures(draw: st.DrawFn) -> bytes:
     style = draw(st.sampled_from(["fixed", "short", "exponent", "padded"]))
     count = draw(st.integers(1, 30))
     steps = draw(st.lists(st.integers(0, 3 * 10**decimals), min_size=count, max_size=count))
-    start = draw(st.sampled_from([0, -5, 9, 98, 2100, 1_700_000_000])) * 10**decimals
+    start = draw(st.sampled_from([0, -5, 8, 9, 98, 2100, 1_700_000_000])) * 10**decimals
     names = ["scl", "sda", "other"][:columns]
+    quote = draw(st.sampled_from(["", "", '"']))
     lines = [delimiter.join(["time", *names])] if draw(st.booleans()) else []
     for at in np.cumsum([start, *steps]).tolist():
         cells = [draw(st.sampled_from(words)) for _ in names]
-        lines.append(delimiter.join([written(at, decimals, style).replace(".", point), *cells]))
+        cells = [written(at, decimals, style).replace(".", point), *cells]
+        lines.append(delimiter.join(f"{quote}{cell}{quote}" for cell in cells))
         if draw(st.integers(0, 20)) == 0:
             lines.append(draw(st.sampled_from(ODD_LINES)).replace(",", delimiter))
     ending = draw(st.sampled_from(["\n", "\r\n", "\r"]))
