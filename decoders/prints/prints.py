@@ -160,6 +160,8 @@ class PrintDecoder:
 
     def _settle(self, parts: Sequence[Prints], *, final: bool) -> Prints:
         """Put the time of prints straight; hold back those it cannot be told of yet."""
+        if not parts and not len(self._held):
+            return NO_PRINTS
         table = Prints.concat([self._held, *parts])
         stamps = np.flatnonzero(table.stamped)
         if self._matcher and len(stamps):
