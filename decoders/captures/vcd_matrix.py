@@ -11,6 +11,7 @@ The stretch ends with the first row that does not fit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -59,6 +60,7 @@ class StepMatrix:
         self._layout = Layout(0, 0)
         self._template = self._limits = self._rest = np.empty(0, np.uint8)
         self._fits = np.empty(0, np.bool_)
+        self._scratch: dict[str, npt.NDArray[Any]] = {}
 
     def take(
         self, text: bytes, at: int, end: int, state: LevelState, tables: Tables
@@ -82,7 +84,7 @@ class StepMatrix:
         """Compare rows with the template, into the scratch; return how many fit."""
         size = rows * layout.row
         if layout != self._layout or len(self._template) < size:
-            self._prepare(layout, rows)
+            self._prepare(layout, rows + rows // 4)
         rest = self._rest[_FRONT : _FRONT + size]
         fits = self._fits[:size]
         np.bitwise_xor(np.frombuffer(text, np.uint8, size, at), self._template[:size], out=rest)
@@ -109,28 +111,42 @@ class StepMatrix:
         if base + int(times[0]) <= state.raw or base + int(times[rows - 1]) > state.latest:
             return 0
         mask, want = self._changes(layout, rows, tables)
-        words = np.bitwise_xor.accumulate(mask)
+        words = np.bitwise_xor.accumulate(mask, out=self._room("words", rows, mask.dtype))
         words ^= mask.dtype.type(state.word)
-        good = (words & mask) == want
+        mask &= words
+        good = mask == want
         if not good.all():
             rows = int(np.argmin(good))
         if rows:
             state.advance(base, times[:rows], words[:rows])
         return rows
 
-    def _column(self, layout: Layout, column: int, dtype: str, rows: int) -> npt.NDArray[np.uint64]:
-        """A copy of the bytes from `column` of every row on, as numbers."""
-        view: npt.NDArray[np.uint64] = np.ndarray(
-            (rows,), dtype, self._rest, _FRONT + column, (layout.row,)
+    def _room(self, name: str, rows: int, dtype: npt.DTypeLike) -> npt.NDArray[Any]:
+        """A scratch column: fresh ones for every block would fault in again and again."""
+        room = self._scratch.get(name)
+        if room is None or len(room) < rows or room.dtype != dtype:
+            room = self._scratch[name] = np.empty(rows + rows // 4, dtype)
+        return room[:rows]
+
+    def _column(
+        self, layout: Layout, column: int, dtype: str, into: npt.NDArray[Any]
+    ) -> npt.NDArray[Any]:
+        """The bytes from `column` of every row on, as numbers, copied into scratch."""
+        view: npt.NDArray[Any] = np.ndarray(
+            (len(into),), dtype, self._rest, _FRONT + column, (layout.row,)
         )
-        return np.array(view)
+        np.copyto(into, view)
+        return into
 
     def _times(self, layout: Layout, rows: int) -> tuple[int, npt.NDArray[np.int64] | None]:
         """Times as base + column; no column when they do not fit one."""
-        base, total = 0, None
+        base = 0
+        total: npt.NDArray[np.int64] | None = None
         for group in range((layout.digits + GROUP - 1) // GROUP):
             kept = min(layout.digits - GROUP * group, GROUP)
-            words = self._column(layout, 1 + layout.digits - GROUP * (group + 1), "<u8", rows)
+            column = 1 + layout.digits - GROUP * (group + 1)
+            into = self._room(f"digits {group}", rows, np.uint64)
+            words = self._column(layout, column, "<u8", into)
             if kept < GROUP:
                 words &= LAST[kept]
             scale = 10 ** (GROUP * group)
@@ -141,18 +157,27 @@ class StepMatrix:
                 return 0, None
             numbers_in_place(words)
             times = words.view(np.int64)
-            total = times if total is None else total + times * scale
+            if total is None:
+                total = times
+            else:
+                times *= scale
+                total += times
         return base, total
 
     def _changes(self, layout: Layout, rows: int, tables: Tables) -> tuple[Levels, Levels]:
         """Bit of the line that changes, and the same bit or 0 for the value it takes."""
-        if layout.code == 1:
-            pairs = self._column(layout, layout.digits + 2, "<u2", rows)
-            return tables.pair_mask.take(pairs), tables.pair_want.take(pairs)
-        values = self._column(layout, layout.digits + 2, "u1", rows)
-        codes = self._column(layout, layout.digits + 3, "<u2", rows)
-        mask = tables.mask.take(codes)
-        want = mask & tables.level.take(values)
+        mask = self._room("mask", rows, tables.mask.dtype)
+        want = self._room("want", rows, tables.mask.dtype)
+        codes = self._room("codes", rows, np.intp)
+        if layout.code == 1:  # value and code are one number
+            self._column(layout, layout.digits + 2, "<u2", codes)
+            tables.pair_mask.take(codes, out=mask, mode="clip")
+            tables.pair_want.take(codes, out=want, mode="clip")
+            return mask, want
+        values = self._column(layout, layout.digits + 2, "u1", self._room("values", rows, np.intp))
+        self._column(layout, layout.digits + 3, "<u2", codes)
+        tables.mask.take(codes, out=mask, mode="clip")
+        np.bitwise_and(mask, tables.level.take(values), out=want)
         bad = (tables.code_class.take(codes) & tables.value_class.take(values)) == 0
         if bad.any():
             mask[bad], want[bad] = 0, 1
