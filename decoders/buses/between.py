@@ -8,16 +8,11 @@ such a hold is not called noise as well.
 
 from __future__ import annotations
 
-from decoders.buses.held_lines import NO_SLOT, UNKNOWN
-from decoders.buses.transactions import LINE_STATES
+import numpy as np
+import numpy.typing as npt
 
-StateRow = tuple[int, int, int, int, int]  # start_ns, end_ns, state, bit_slot, turn
-IDLE, BUSY, SDA_HELD, SCL_HELD, BOTH_HELD, SPIKE, NOISE, NOT_OBSERVED = range(len(LINE_STATES))
-
-
-def state_row(start_ns: int, end_ns: int, state: int) -> StateRow:
-    """A line state that has no bit slot."""
-    return int(start_ns), int(end_ns), state, NO_SLOT, UNKNOWN
+from decoders.buses.held_lines import IDLE, NOISE, StateRow, state_row
+from decoders.buses.i2c_segments import OUTSIDE, Block
 
 
 class Between:
@@ -58,3 +53,54 @@ class Between:
     def _idle(self, until_ns: int) -> None:
         if until_ns > self._idle_from_ns:
             self._rows.append(state_row(self._idle_from_ns, until_ns, IDLE))
+
+
+class Outside:
+    """Finds the idle spans and the noise of a stretch, block by block."""
+
+    def __init__(self, begin_ns: int) -> None:
+        self.rows: list[StateRow] = []  # found since they were last taken
+        self.idle_ns: list[npt.NDArray[np.int64]] = []  # int64[2, k]: starts and ends of idle spans
+        self.between = Between(begin_ns, self.rows)
+
+    def find(self, block: Block) -> None:
+        """Take the segments of a block that are no transactions."""
+        kinds, conditions = block.kinds, block.events.conditions
+        outside = (kinds == OUTSIDE).nonzero()[0]
+        if not len(outside):
+            return
+        inner = outside[(outside > 0) & (outside < len(conditions))]
+        # A START right after the STOP, and the STOP that of a transaction: no edge, only idle.
+        is_plain = conditions.take(inner) == conditions.take(inner - 1) + 1
+        is_plain &= block.events.is_start.take(inner)
+        is_plain &= kinds.take(inner - 1) != OUTSIDE
+        plain = inner[is_plain]
+        self.idle_ns.append(
+            np.stack([block.condition_ns.take(plain - 1), block.condition_ns.take(plain)])
+        )
+        is_rest = np.ones(len(kinds), np.bool_)
+        is_rest[plain] = False
+        for number in outside[is_rest[outside]].tolist():
+            self._segment(block, number)
+
+    def _segment(self, block: Block, number: int) -> None:
+        """One segment that may have edges or goes on in another block."""
+        conditions, t_ns = block.events.conditions, block.t_ns
+        is_last = number == len(conditions)
+        if number and block.kinds[number - 1] != OUTSIDE:
+            self.between = Between(int(block.condition_ns[number - 1]), self.rows)
+        at = int(conditions[number - 1]) + 1 if number else 0
+        closed = len(t_ns) if is_last else int(conditions[number])
+        by_start = not is_last and bool(block.events.is_start[number])
+        stop = closed if by_start or is_last else closed + 1  # a STOP out here is noise too
+        quiet = block.quiet[block.quiet.searchsorted(at) : block.quiet.searchsorted(stop)]
+        for row in [*quiet.tolist(), stop]:
+            if row > at:
+                self.between.edges(int(t_ns[at]), int(t_ns[row - 1]), row - at)
+            if row < stop:
+                last_ns = int(t_ns[row] - block.gap_ns[row])
+                self.between.quiet(last_ns, bool(block.scl[row] and block.sda[row]))
+            at = row
+        if by_start:
+            last_ns = int(t_ns[closed] - block.gap_ns[closed])
+            self.between.end(last_ns, int(t_ns[closed]), both_high=True, held=False)

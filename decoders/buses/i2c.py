@@ -3,7 +3,7 @@
 Theory of operation. Rows that change neither line are left out; pulses shorter than `spike_ns` are
 taken out and reported (spikes.py). Each remaining row is a clock edge, a change of data, or a
 condition (i2c_conditions.py). Conditions cut the rows into segments (i2c_segments.py), and the
-segments' bits are read nine at a time (i2c_bytes.py).
+segments' bits are read nine at a time (i2c_bytes.py, i2c_fold.py).
 
 What is reported when:
 
@@ -21,13 +21,14 @@ Every edge lies in a transaction or in a line state.
 from __future__ import annotations
 
 import copy
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from decoders.buses.between import NOT_OBSERVED, SPIKE, StateRow, state_row
-from decoders.buses.i2c_segments import SegmentFold
-from decoders.buses.spikes import without_spikes
+from decoders.buses.held_lines import NOT_OBSERVED, SPIKE, StateRow, state_row
+from decoders.buses.i2c_fold import SegmentFold
+from decoders.buses.spikes import may_have_spikes, without_spikes
 from decoders.buses.transactions import (
     LineStates,
     Transactions,
@@ -36,7 +37,7 @@ from decoders.buses.transactions import (
 )
 from decoders.captures.edges import Edges
 
-_BLOCK = 1 << 16  # rows worked on at once: larger falls out of the cache, smaller costs calls
+_BLOCK = 1 << 17  # rows worked on at once: larger falls out of the cache, smaller costs calls
 _FEW = 4096  # rows that wait for more, but not for longer than _SOON_NS
 _SOON_NS = 20_000_000
 _NO_TIMES = np.empty(0, np.int64)
@@ -134,20 +135,17 @@ class I2cDecoder:
         if self._spike_ns and not last:
             release = int(t_ns.searchsorted(until_ns - self._spike_ns, "right"))
         rows.t_ns[0] = fold.last_ns
-        gap_ns = np.diff(rows.t_ns[: n + 1])
-        if self._spike_ns and (
-            (gap_ns < self._spike_ns).any() or self._filtered != (scl[0], sda[0])
-        ):
-            self._work_filtered(fold, t_ns, scl, sda, release)
-        else:
-            fold.feed(
-                t_ns[:release],
-                scl[: release + 1],
-                sda[: release + 1],
-                gap_ns[:release],
-                _NO_TIMES,
-            )
+        gap_ns = np.subtract(t_ns, rows.t_ns[:n], out=rows.gap_ns[:n])
+        is_clean = not self._spike_ns or (
+            self._filtered == (int(scl[0]), int(sda[0]))
+            and not may_have_spikes(gap_ns, scl, sda, self._spike_ns)
+        )
+        if is_clean:
+            m = release + 1
+            fold.feed(t_ns[:release], scl[:m], sda[:m], gap_ns[:release], _NO_TIMES)
             self._filtered = int(scl[release]), int(sda[release])
+        else:
+            self._work_filtered(fold, t_ns, scl, sda, release)
         rows.keep_from(release)
         self._collect()
 
@@ -184,18 +182,25 @@ class _Rows:
 
     def __init__(self, room: int) -> None:
         self.count = 0
-        self.t_ns = np.empty(room + 1, np.int64)
-        self._scl = np.empty(room + 1, np.uint8)
-        self._sda = np.empty(room + 1, np.uint8)
+        self._make(room + 1)
+
+    def _make(self, size: int) -> None:
+        self.t_ns = np.empty(size, np.int64)
+        self.gap_ns = np.empty(size, np.int64)
+        self._scl = np.empty(size, np.uint8)
+        self._sda = np.empty(size, np.uint8)
 
     def begin(self, t_ns: int, scl: int, sda: int) -> None:
+        """Start anew from a state."""
         self.count = 0
         self.t_ns[0], self._scl[0], self._sda[0] = t_ns, scl, sda
 
     def space(self) -> int:
+        """How many rows there is room for."""
         return len(self.t_ns) - 1 - self.count
 
     def first_ns(self) -> int:
+        """Time of the first row that waits."""
         return int(self.t_ns[1])
 
     def columns(
@@ -206,19 +211,14 @@ class _Rows:
         return self.t_ns[1 : n + 1], self._scl[: n + 1], self._sda[: n + 1]
 
     def append(
-        self,
-        t_ns: npt.NDArray[np.int64],
-        levels: npt.NDArray[np.unsignedinteger],
-        scl: int,
-        sda: int,
+        self, t_ns: npt.NDArray[np.int64], levels: npt.NDArray[Any], scl: int, sda: int
     ) -> None:
+        """Add rows; there must be room."""
         begin, end = self.count + 1, self.count + 1 + len(t_ns)
         self.t_ns[begin:end] = t_ns
-        one = levels.dtype.type(1)
         for bit, column in ((scl, self._scl), (sda, self._sda)):
-            np.not_equal(
-                levels & (one << levels.dtype.type(bit)), 0, out=column[begin:end].view(np.bool_)
-            )
+            mask = levels.dtype.type(1 << bit)
+            np.not_equal(levels & mask, 0, out=column[begin:end].view(np.bool_))
         self.count += len(t_ns)
 
     def drop_unchanged(self) -> None:
@@ -228,18 +228,17 @@ class _Rows:
         changed = (scl[1:] ^ scl[:-1]) | (sda[1:] ^ sda[:-1])
         if changed.all():
             return
-        kept = np.flatnonzero(changed) + 1
+        kept = changed.nonzero()[0] + 1
         self.count = len(kept)
         for column in (self.t_ns, self._scl, self._sda):
             column[1 : self.count + 1] = column[kept]
 
     def keep_from(self, row: int) -> None:
         """Drop the first `row` rows; the last of them becomes the state before."""
-        for column in (self.t_ns, self._scl, self._sda):
-            rest = column[row : self.count + 1].copy()
-            column[: len(rest)] = rest
+        rest = slice(row, self.count + 1)
+        t_ns, scl, sda = self.t_ns[rest].copy(), self._scl[rest].copy(), self._sda[rest].copy()
         self.count -= row
         if not self.space():  # all within the spike limit: they can only wait
-            self.t_ns = np.concatenate([self.t_ns, np.empty_like(self.t_ns)])
-            self._scl = np.concatenate([self._scl, np.empty_like(self._scl)])
-            self._sda = np.concatenate([self._sda, np.empty_like(self._sda)])
+            self._make(2 * len(self.t_ns))
+        n = self.count + 1
+        self.t_ns[:n], self._scl[:n], self._sda[:n] = t_ns, scl, sda

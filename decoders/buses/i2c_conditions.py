@@ -76,9 +76,9 @@ def wire_events(
         open_fall_ns: when SCL fell, if it is low in row 0.
     """
     before, now, data = scl[:-1], scl[1:], sda[1:]
-    rises = np.flatnonzero(now > before)
+    rises = (now > before).nonzero()[0]
     # SCL high before and after: then it is SDA that changed
-    conditions = np.flatnonzero((now & before).view(np.bool_))
+    conditions = (now & before).view(np.bool_).nonzero()[0]
     rises_before = rises.searchsorted(conditions)
     fall_ns = np.empty(len(rises) + 1, np.int64)
     fall_ns[0] = t_ns[0] if before[0] else open_fall_ns

@@ -31,6 +31,32 @@ class Filtered:
     spike_end_ns: npt.NDArray[np.int64]  # [s]
 
 
+def may_have_spikes(
+    gap_ns: npt.NDArray[np.int64],
+    scl: npt.NDArray[np.uint8],
+    sda: npt.NDArray[np.uint8],
+    spike_ns: int,
+) -> bool:
+    """Whether a run shorter than the limit may begin and end in these rows; cheap when none does.
+
+    Edges of the two lines that are close to each other, such as SDA changing at once after SCL
+    fell, are not taken for spikes.
+
+    Args:
+        gap_ns: int64[n] time since the row before.
+        scl: uint8[n + 1] levels, row 0 the state before.
+        sda: uint8[n + 1] likewise.
+        spike_ns: the limit.
+    """
+    if len(gap_ns) < 2 or gap_ns.min() >= spike_ns:
+        return False
+    if len(gap_ns) > 2 and (gap_ns[1:-1] + gap_ns[2:] < spike_ns).any():
+        return True
+    scl_changes, sda_changes = scl[1:] ^ scl[:-1], sda[1:] ^ sda[:-1]
+    same_line = (scl_changes[1:] & scl_changes[:-1]) | (sda_changes[1:] & sda_changes[:-1])
+    return bool((same_line.view(np.bool_) & (gap_ns[1:] < spike_ns)).any())
+
+
 def without_spikes(
     t_ns: npt.NDArray[np.int64],
     scl: npt.NDArray[np.uint8],

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from decoders.buses import i2c, i2c_segments
+from decoders.buses import i2c, i2c_fold
 from decoders.buses.i2c import I2cDecoder
 from decoders.captures.edges import Edges
 from tests.decoders.buses.reference import Reference, Row, Stretch
@@ -108,7 +108,7 @@ def test_fast_decoder_equals_the_plain_one_however_the_edges_are_cut(
 ) -> None:
     max_bytes, block = limits
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(i2c_segments, "MAX_BYTES", max_bytes)
+        patch.setattr(i2c_fold, "MAX_BYTES", max_bytes)
         patch.setattr(i2c, "_BLOCK", block)
         patch.setattr(i2c, "_FEW", 1 if every else 4096)
         whole = [edges_of(stretch.rows, stretch.until_ns) for stretch in given]
