@@ -20,6 +20,7 @@ from decoders.prints.pattern import HEAD
 HEAD_LINES = 64
 _ENOUGH = 8
 _HEAD_CHARACTERS = 256
+_RARE_STEP = 100_000  # units from line to line, in the middle of the first lines: 100 s in ms
 
 # Everything up to the text is the group HEAD, for a pattern that does not run through the text is
 # several times faster. Terminal colours may come first; [0-9] because \d takes all of Unicode.
@@ -155,4 +156,9 @@ class StampChooser:
                 for unit, unit_s in _UNIT_S.items():
                     if 0.5 < grown * unit_s / passed_s < 2:
                         return unit, "they grow as fast as the host's stamps"
+        steps = sorted(b - a for (a, _), (b, _) in pairwise(seen) if b > a)
+        middle = steps[len(steps) // 2] if usual == "ms" and steps else 0
+        if middle >= _RARE_STEP:
+            unit = "us" if middle < _RARE_STEP * 1000 else "ns"
+            return unit, f"in ms a line would come every {middle / 1000:.0f} s only"
         return usual, "the usual unit, for nothing tells another"

@@ -201,6 +201,24 @@ def test_the_unit_of_a_bare_number_is_told_by_the_host() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("step", "unit_ns", "words"),
+    [
+        (1_000, 1_000_000, "milliseconds"),
+        (60_000, 1_000_000, "milliseconds"),
+        (1_000_000, 1_000, "microseconds"),
+        (500_000_000, 1, "nanoseconds"),
+    ],
+)
+def test_without_a_host_the_unit_of_a_bare_number_is_told_by_its_steps(
+    step: int, unit_ns: int, words: str
+) -> None:
+    stream = "".join(f"[{k * step}] x\n" for k in range(1, 7))
+    table, decoder = printed(stream)
+    assert table.native_ns.tolist() == [k * step * unit_ns for k in range(1, 7)]
+    assert f"numbers in brackets, {words} since start-up" in decoder.remarks[0]
+
+
 def test_what_was_assumed_is_told() -> None:
     _, decoder = printed(b"[1] a\r\n[2] b\n[3] \xff\n" + b"x" * 70_000)
     assert decoder.remarks == [
