@@ -29,19 +29,25 @@ def assembled(
     first, data, begin, prefix = _compact(cut)
     end = first[1:]
     problems = cut.problems.copy()
-    readings: list[tuple[Places, Reading]] = []
-    parts: list[KindRows] = []
+    readings = list(cut.ready)
+    unread = np.ones(len(begin), np.bool_)
+    for rows, reading in readings:
+        unread[rows] = False
+        reading.out.moved(begin[rows] - reading.begin)
     for number, kind in enumerate(packet_set.kinds):
-        rows = np.flatnonzero(cut.kind == number)
+        rows = np.flatnonzero((cut.kind == number) & unread)
         if not len(rows):
             continue
         every = len(rows) == len(cut.kind)
         lead = prefix if prefix is None or every else (prefix[0][rows], prefix[1][rows])
         begins, ends = (begin, end) if every else (begin[rows], end[rows])
         reading = read_rows(kind, data, begins, ends, lead)
-        reading.out.kind, reading.out.rows = number, rows
-        problems[rows] |= reading.problems()
+        reading.out.kind = number
         readings.append((rows, reading))
+    parts: list[KindRows] = []
+    for rows, reading in readings:
+        reading.out.rows = rows
+        problems[rows] |= reading.problems()
         parts.append(reading.out)
     filler = _filler(data, first, cut.read, problems)
     problems[filler] = (problems[filler] & ~np.uint32(_OF_BYTES)) | np.uint32(BIT["filler"])
@@ -83,6 +89,14 @@ def _one(cuts: Sequence[Cut]) -> Cut:
     names = ("kind", "problems", "start_ns", "end_ns", "from_row", "from_byte")
     columns: dict[str, object] = {name: column(name) for name in (*names, "until_row", "read")}
     columns["prefix"] = _joined_prefix(cuts, order)
+    place = np.empty(len(order), np.int64)
+    place[order] = np.arange(len(order))
+    bases = np.cumsum([0, *(len(cut.begin) for cut in cuts)]).tolist()
+    columns["ready"] = tuple(
+        (place[rows + base], reading)
+        for cut, base in zip(cuts, bases, strict=False)
+        for rows, reading in cut.ready
+    )
     data = np.concatenate([cut.data for cut in cuts])
     return Cut(data, begin, end, **columns)  # type: ignore[arg-type]
 

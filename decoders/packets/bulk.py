@@ -239,6 +239,23 @@ class Reading:
             bits[rows] |= np.uint32(1) << np.uint32(problem[0])
         return bits
 
+    def head(self, count: int) -> None:
+        """Forget all but the first packets."""
+        if count == len(self.begin):
+            return
+        self.begin, self.end, self.out = self.begin[:count], self.end[:count], self.out.head(count)
+        kept = Found()
+        for row, problem, index, item in zip(
+            self.found.row, self.found.problem, self.found.index, self.found.item, strict=True
+        ):
+            mine = row < count
+            if mine.any():
+                kept.row.append(row[mine])
+                kept.problem.append(problem[mine])
+                kept.index.append(index[mine])
+                kept.item.append(item[mine])
+        self.found = kept
+
     # --- fields ---
 
     def _fixed(self, leaf: Leaf, cut: Bytes) -> None:

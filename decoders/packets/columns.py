@@ -39,6 +39,37 @@ class KindRows:
     unread: dict[str, Mask]  # path -> [n] text that is no number
     unchecked: dict[str, Mask]  # name of a check -> [n] its code could not be computed
 
+    def head(self, count: int) -> KindRows:
+        """The first packets alone (views)."""
+        items = {}
+        for name, each in self.items.items():
+            last = int(each.first[count])
+            items[name] = Items(
+                each.first[: count + 1],
+                {path: column[:last] for path, column in each.numbers.items()},
+                {path: (a[:last], b[:last]) for path, (a, b) in each.spans.items()},
+                {path: column[:last] for path, column in each.unread.items()},
+            )
+        return KindRows(
+            self.kind,
+            self.rows[:count],
+            self.complete[:count],
+            {path: column[:count] for path, column in self.numbers.items()},
+            {path: (a[:count], b[:count]) for path, (a, b) in self.spans.items()},
+            items,
+            {path: column[:count] for path, column in self.computed.items()},
+            {path: column[:count] for path, column in self.unread.items()},
+            {path: column[:count] for path, column in self.unchecked.items()},
+        )
+
+    def moved(self, by: Places) -> None:
+        """Let the spans of each packet point so much further into the data."""
+        self.spans = {path: (a + by, b + by) for path, (a, b) in self.spans.items()}
+        for each in self.items.values():
+            if each.spans:
+                far = np.repeat(by, np.diff(each.first))
+                each.spans = {path: (a + far, b + far) for path, (a, b) in each.spans.items()}
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Troubles:

@@ -6,6 +6,8 @@ for the next chunk; a transaction the other way ends it, as the end of the input
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -20,6 +22,7 @@ from decoders.packets.transaction_framing import TransactionFramer
 
 _CUT = sum(1 << BUS_PROBLEMS.index(word) for word in ("begins-cut", "ends-cut", "cut-in-byte"))
 _PEC = 1 << BUS_PROBLEMS.index("pec")
+Indices = slice | Places
 _RESTART = ENDED_BY.index("restart")
 
 
@@ -57,7 +60,7 @@ class PacketDecoder:
             mine = table.address == self.address
         refused = mine & ~table.read & ~table.address_acked
         # a refused write is no packet, but it ends what is incomplete as any write does
-        at = np.flatnonzero((mine & table.address_acked) | refused)
+        at = _indices((mine & table.address_acked) | refused)
         rows, read = self._rows(table, at, number, refused), table.read[at]
         cuts = self._framed(rows, read, refused[at])
         cuts.append(self._whole.feed(rows, read, table.address[at], table.ended_by[at] == _RESTART))
@@ -102,21 +105,24 @@ class PacketDecoder:
         empty = self._whole.feed(no_rows(), none != 0, none.astype(np.int16), none != 0)
         return assembled(self.packet_set, [*cuts, empty], none)
 
-    def _rows(self, table: Transactions, at: Places, number: Places, refused: Mask) -> Rows:
+    def _rows(self, table: Transactions, at: Indices, number: Places, refused: Mask) -> Rows:
         """The bytes of the transactions at some rows, end to end; of refused ones, none."""
-        begin, end = table.first[at], table.first[at + 1]
+        begin, end = table.first[:-1][at], table.first[1:][at]
         end = np.where(refused[at], begin, end)
         if self.pec:  # that of a register read stands at the end of the read alone
             goes_on = (table.ended_by[at] == _RESTART) & ~table.read[at]
             end = np.where(goes_on | (end == begin), end, end - 1)
-        flags = np.zeros(len(at), np.uint32)
+        flags = np.zeros(len(begin), np.uint32)
         problems = table.problems[at]
         flags[problems & np.uint32(_CUT) != 0] |= np.uint32(BIT["cut"])
         flags[problems & np.uint32(_PEC) != 0] |= np.uint32(BIT["pec"])
-        nacked = np.concatenate([[0], np.cumsum(~table.acked)])
-        flags[(nacked[end] > nacked[begin]) & ~table.read[at]] |= np.uint32(BIT["nack"])
+        written = np.flatnonzero(~table.read[at] & (end > begin))
+        if len(written):
+            places, acked = _gathered(table.acked, begin[written], end[written])
+            nacked = ~np.logical_and.reduceat(acked, places[:-1])
+            flags[written[nacked]] |= np.uint32(BIT["nack"])
         first, data = _gathered(table.data, begin, end)
-        none = np.zeros(len(at), np.int64)
+        none = np.zeros(len(begin), np.int64)
         return Rows(number[at], table.start_ns[at], table.end_ns[at], flags, none, first, data)
 
     def _framed(self, rows: Rows, read: Mask, refused: Mask) -> list[Cut]:
@@ -124,8 +130,8 @@ class PacketDecoder:
         cuts = []
         for way, framer in self._framers.items():
             own = read == way
-            at = np.flatnonzero(own)
-            first, data = _gathered(rows.data, rows.first[at], rows.first[at + 1])
+            at = _indices(own)
+            first, data = _gathered(rows.data, rows.first[:-1][at], rows.first[1:][at])
             part = Rows(
                 rows.number[at],
                 rows.start_ns[at],
@@ -140,11 +146,19 @@ class PacketDecoder:
         return cuts
 
 
-def _gathered(data: Bytes, begin: Places, end: Places) -> tuple[Places, Bytes]:
+def _indices(mask: Mask) -> Indices:
+    """What picks the rows of a mask; a slice, which copies nothing, where it picks all."""
+    return slice(None) if mask.all() else np.flatnonzero(mask)
+
+
+def _gathered(
+    data: npt.NDArray[Any], begin: Places, end: Places
+) -> tuple[Places, npt.NDArray[Any]]:
     """Stretches end to end: first int64[n + 1] and their bytes (a view if they already are)."""
+    if len(begin) and (begin[1:] == end[:-1]).all():
+        start, stop = int(begin[0]), int(end[-1])
+        return np.append(begin, stop) - start, data[start:stop]
     sizes = end - begin
     first = np.concatenate([[0], np.cumsum(sizes)])
-    if len(begin) and (begin[1:] == end[:-1]).all():
-        return first, data[int(begin[0]) : int(end[-1])]
     at = np.arange(int(first[-1])) + np.repeat(begin - first[:-1], sizes)
     return first, data[at]

@@ -10,12 +10,12 @@ what is incomplete. What is still open is kept for the next bytes, at most `MOST
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from decoders.packets.bulk import read_rows
+from decoders.packets.bulk import Reading, read_rows
 from decoders.packets.gather import Bytes, Mask, Places
 from decoders.packets.kinds import UNKNOWN, choose_kinds
 from decoders.packets.layout import BIT, PacketSet
@@ -60,6 +60,7 @@ class Cut:
     until_row: Places  # [n] number of the transaction it ends in
     read: Mask  # [n]
     prefix: tuple[Bytes, Places] | None = None  # bytes on the wire before each, and how many
+    ready: tuple[tuple[Places, Reading], ...] = ()  # what was read already: its rows here
 
 
 def cut_at(
@@ -72,8 +73,7 @@ def cut_at(
     read: bool,
 ) -> Cut:
     """The cut of stretches `begin[i] : end[i]` (none empty) of some rows' bytes."""
-    a = np.searchsorted(rows.first, begin, "right") - 1
-    b = np.searchsorted(rows.first, end - 1, "right") - 1
+    a, b = _rows_of(rows, begin), _rows_of(rows, end - 1)
     flags = rows.flags[a] | rows.flags[b]
     for far in np.flatnonzero(b - a > 1).tolist():  # rare: a packet over three transactions
         flags[far] = np.bitwise_or.reduce(rows.flags[a[far] : b[far] + 1])
@@ -90,6 +90,14 @@ def cut_at(
         rows.number[b],
         np.full(len(begin), read, np.bool_),
     )
+
+
+def _rows_of(rows: Rows, at: Places) -> Places:
+    """The row that each byte belongs to."""
+    if len(rows.data) > 64 * len(at):
+        return np.searchsorted(rows.first, at, "right") - 1
+    # a table of the row of every byte is faster than a search for many: 10 against 40 ns
+    return np.repeat(np.arange(len(rows)), np.diff(rows.first))[at]
 
 
 def _after(rows: Rows, at: int) -> Rows:
@@ -156,21 +164,25 @@ class StreamFramer:
         borders = borders + len(self.held.data)
         rows = _joined(self.held, rows)
         size = len(rows.data)
-        limits = np.unique(np.append(borders, size))
+        limits = _distinct(np.append(borders, size))
         closed = closed or bool(len(borders) and borders[-1] == size)
         at, kinds = self._syncs(rows.data, limits)
         limit = limits[np.searchsorted(limits, at, "right")]
         is_open = (limit == size) & (not closed)
         bound = np.minimum(limit, at + MOST_BYTES)
-        end, doubtful, short = self._ends(rows.data, at, bound, kinds)
+        claimed, doubtful, short, readings = self._ends(rows.data, at, bound, kinds)
         room = bound - at
         waits = is_open & (short | (room < self.header)) & (room < MOST_BYTES)
         following = np.append(at[1:], size)
         # a sync across the claimed end may not be here yet, so it does not count
-        inside = following + self.longest <= end
-        end = np.where((doubtful | short) & inside, following, end)
+        inside = following + self.longest <= claimed
+        end = np.where((doubtful | short) & inside, following, claimed)
         chosen = _chain(at, end, waits)
-        return self._cut(rows, at, end, kinds, chosen, waits, limits, closed)
+        cut, order = self._cut(rows, at, end, kinds, chosen, waits, limits, closed)
+        count = len(chosen) - bool(len(chosen) and waits[chosen[-1]])
+        if (end[:count] == claimed[:count]).all() and (chosen == np.arange(len(chosen))).all():
+            cut = replace(cut, ready=_ready(readings, order, count))
+        return cut
 
     def _syncs(self, data: Bytes, limits: Places) -> tuple[Places, npt.NDArray[np.int16]]:
         """Where a sync stands, and which kind the packet seems to be."""
@@ -182,7 +194,9 @@ class StreamFramer:
                 at = at[data[at + offset] == sync[offset]]
             inside = limits[np.searchsorted(limits, at, "right")] - at >= len(sync)
             places[sync] = at[inside]
-        at = np.unique(np.concatenate(list(places.values())))
+        at = np.concatenate(list(places.values()))
+        if len(places) > 1:
+            at = _distinct(np.sort(at))
         for number, sync in zip(self.candidates, self.syncs, strict=True):
             if len(places) > 1:
                 found[number] = np.isin(at, places[sync])
@@ -193,9 +207,13 @@ class StreamFramer:
 
     def _ends(
         self, data: Bytes, at: Places, bound: Places, kinds: npt.NDArray[np.int16]
-    ) -> tuple[Places, Mask, Mask]:
-        """Where each packet ends by its own word, whether that is doubtful, whether it is short."""
+    ) -> tuple[Places, Mask, Mask, list[tuple[Places, Reading]]]:
+        """Where each packet ends by its own word, whether that is doubtful, whether it is short.
+
+        Also what was read for it: rows and their reading, by kind.
+        """
         end = bound.copy()
+        readings = []
         doubtful, short = np.zeros(len(at), np.bool_), np.zeros(len(at), np.bool_)
         for number in self.candidates:
             rows = np.flatnonzero(kinds == number)
@@ -207,7 +225,9 @@ class StreamFramer:
             doubtful[rows] = problems & _DOUBT != 0
             short[rows] = problems & BIT["short"] != 0
             end[rows] = np.where(short[rows], bound[rows], reading.walk.after)
-        return end, doubtful, short
+            readings.append((rows, reading))
+            reading.out.kind = number
+        return end, doubtful, short, readings
 
     def _cut(
         self,
@@ -219,8 +239,8 @@ class StreamFramer:
         waits: Mask,
         limits: Places,
         closed: bool,
-    ) -> Cut:
-        """Packets and the junk between them; what waits is kept."""
+    ) -> tuple[Cut, Places]:
+        """Packets and the junk between them, and where each packet is in it; what waits is kept."""
         size = len(rows.data)
         stop, ended = size, closed
         if len(chosen) and waits[chosen[-1]]:
@@ -242,7 +262,7 @@ class StreamFramer:
         order = np.argsort(begin, kind="stable")
         cut = cut_at(rows, begin[order], ends[order], kind[order], problems[order], read=self.read)
         self.held = _after(rows, kept)
-        return cut
+        return cut, np.argsort(order)[: len(chosen)] if len(pieces) else order
 
     def _may_begin(self, data: Bytes, after: int) -> int:
         """First place from which on the bytes may be the beginning of a sync."""
@@ -251,6 +271,24 @@ class StreamFramer:
             if any(sync.startswith(tail) for sync in self.syncs):
                 return place
         return len(data)
+
+
+def _ready(
+    readings: list[tuple[Places, Reading]], order: Places, count: int
+) -> tuple[tuple[Places, Reading], ...]:
+    """What was read of the first `count` packets, by their rows in the cut."""
+    found = []
+    for rows, reading in readings:
+        some = int(np.searchsorted(rows, count))
+        if some:
+            reading.head(some)
+            found.append((order[rows[:some]], reading))
+    return tuple(found)
+
+
+def _distinct(rising: Places) -> Places:
+    """Sorted places without repeats."""
+    return rising[np.append(rising[1:] != rising[:-1], True)] if len(rising) else rising
 
 
 def _junk(
@@ -283,8 +321,7 @@ def _chain(at: Places, end: Places, waits: Mask) -> Places:
     taken at once.
     """
     count = len(at)
-    following = np.searchsorted(at, end)
-    breaks = np.flatnonzero((following != np.arange(1, count + 1)) | waits)
+    breaks = np.flatnonzero(np.append(end[:-1] > at[1:], False) | waits)
     runs: list[Places] = []
     place = 0
     for stop in breaks.tolist():
@@ -293,7 +330,7 @@ def _chain(at: Places, end: Places, waits: Mask) -> Places:
         runs.append(np.arange(place, stop + 1))
         if waits[stop]:
             return np.concatenate(runs)
-        place = int(following[stop])
+        place = int(np.searchsorted(at, end[stop]))
     runs.append(np.arange(place, count))
     return np.concatenate(runs)
 

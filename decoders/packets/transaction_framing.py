@@ -29,6 +29,10 @@ class TransactionFramer:
         self.packet_set, self.ways = packet_set, ways
         kinds = [packet_set.kinds[k] for each in ways.values() for k in each]
         self.pointers = {len(kind.register): -1 for kind in kinds if kind.register}
+        # bytes of the register number that stand before the fields, by kind; the last is of no kind
+        self.leads = np.array(
+            [len(k.register) * (k.direction == "write") for k in packet_set.kinds] + [0]
+        )
         self.asked = UNKNOWN  # kind of the last write
         self.wrote = b""  # what the last transaction wrote, if it ended in a repeated START
         self.wrote_number = -2  # and its number
@@ -53,19 +57,18 @@ class TransactionFramer:
         for way in (False, True):
             if way in self.ways:
                 at = np.flatnonzero(read == way)
-                asked = self._asked(kind, read)[at] if way else None
+                asked = self._asked(kind, read)[at] if way and len(self.ways[way]) > 1 else None
                 fits = self._fits(way, begin[at], end[at], {s: p[at] for s, p in pointers.items()})
                 kind[at] = choose_kinds(
                     self.packet_set, self.ways[way], rows.data, begin[at], end[at], fits, asked
                 )
-        lead = np.array(
-            [len(k.register) * (k.direction == "write") for k in self.packet_set.kinds] + [0]
-        )[kind]
+        lead = self.leads[kind]
         prefix = self._wire(rows, read, address, restarted, lead) if self.has_wire else None
         self._remember(rows, read, kind, restarted)
         # what carries nothing is no packet, and the other direction may be framed otherwise
         framed = np.array([False in self.ways, True in self.ways])[read.astype(np.intp)]
-        some = np.flatnonzero((end > begin) & framed)
+        framed &= end > begin
+        some = slice(None) if framed.all() else np.flatnonzero(framed)
         return Cut(
             rows.data,
             (begin + lead)[some],
@@ -159,7 +162,9 @@ class TransactionFramer:
     ) -> None:
         if not len(rows):
             return
-        self.asked = int(self._asked(kind, read)[-1])
+        writes = np.flatnonzero(~read)
+        if len(writes):
+            self.asked = int(kind[writes[-1]])
         self.wrote = b""
         if not read[-1] and restarted[-1]:
             self.wrote = rows.data[rows.first[-2] : rows.first[-1]].tobytes()
