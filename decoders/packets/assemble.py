@@ -9,9 +9,9 @@ import numpy.typing as npt
 
 from decoders.packets.bulk import Reading, read_rows
 from decoders.packets.columns import KindRows, Packets, Troubles, no_troubles
-from decoders.packets.framing import Cut
 from decoders.packets.gather import Bytes, Mask, Places
 from decoders.packets.layout import BIT, PacketSet
+from decoders.packets.rows import Cut
 
 # What the bytes themselves have wrong; filler explains all of it.
 _OF_BYTES = (

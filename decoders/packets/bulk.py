@@ -1,13 +1,12 @@
 """Packet descriptions for a million packets: all rows of one kind at once, by numpy.
 
-The rules are those of `layout`. `walk` moves one cursor a row through the parts and cuts the fixed
-stretches out; `read_rows` makes columns of them and judges every field. Rows that miss something
-are told by `complete`; a column holds 0 (or an empty span) where its field is missing.
+The rules are those of `layout`. `walk` finds where every field lies; `read_rows` makes columns of
+them and judges every field. Rows that miss something are told by `complete`; a column holds 0 (or
+an empty span) where its field is missing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,27 +19,28 @@ from decoders.packets.gather import (
     Mask,
     Places,
     bit_field,
+    cleared,
     codes_of_spans,
-    cut_stretches,
     decimal_numbers,
     equals,
+    has_bytes,
     hex_numbers,
     integers,
+    is_one_of,
     stretches,
 )
 from decoders.packets.layout import (
     PROBLEMS,
     Fixed,
-    Layout,
     Leaf,
     Number,
     PacketKind,
     Varying,
     told_by,
 )
+from decoders.packets.walk import walk
 
 _NUMBER_OF = {word: np.uint8(bit) for bit, word in enumerate(PROBLEMS)}
-_MOST = 1 << 40  # larger sizes are cut to this: no row is so long, and sums stay in 64 bits
 
 
 @dataclass(slots=True)
@@ -59,115 +59,6 @@ class Found:
             self.problem.append(np.full(len(rows), _NUMBER_OF[word]))
             self.index.append(np.full(len(rows), index, np.int16))
             self.item.append(np.full(len(rows), -1, np.int64) if items is None else items)
-
-
-@dataclass(slots=True)
-class Walk:
-    """Where every field of n rows lies."""
-
-    begin: list[Places]  # by ordinal: [n] first byte
-    end: list[Places]  # by ordinal: [n] one behind the last byte
-    stretches: list[Bytes | None]  # by part: [n, size] of a fixed part
-    complete: npt.NDArray[np.int64]  # [n] fields wholly there
-    after: Places  # [n] one behind the last byte of the last field
-    over: dict[int, Places]  # ordinal of a repeat -> rows with bytes over
-
-    def has(self, ordinal: int) -> Mask | None:
-        """Rows that have the whole field, or None for all of them."""
-        have: Mask = self.complete > ordinal
-        return None if have.all() else have
-
-
-def walk(layout: Layout, data: Bytes, begin: Places, end: Places) -> Walk:
-    """Find every field of rows `data[begin[i] : end[i]]` (int64[n] each)."""
-    rows, count = len(begin), len(layout.fields)
-    found = Walk([], [], [], np.full(rows, count, np.int64), begin.copy(), {})
-    end = end.copy()  # moved up to the cursor where a row is short: nothing fits any more
-    closing: dict[int, Places] = {}
-    for part in layout.parts:
-        if isinstance(part, Fixed):
-            _walk_fixed(part, data, found, end, count)
-        else:
-            _walk_varying(layout, part, data, found, end, closing)
-    return found
-
-
-def _walk_fixed(part: Fixed, data: Bytes, found: Walk, end: Places, count: int) -> None:
-    at = found.after
-    room = end - at
-    short = np.flatnonzero((room < part.size) & (found.complete == count))
-    if len(short):
-        ends = np.array([leaf.at + leaf.size for leaf in part.leaves])
-        found.complete[short] = part.leaves[0].ordinal + np.searchsorted(ends, room[short], "right")
-    cut = cut_stretches(data, at, end, part.size)
-    found.stretches.append(cut)
-    for leaf in part.leaves:
-        found.begin.append(at + leaf.at)
-        found.end.append(found.begin[-1] + leaf.size)
-    alive = found.complete == count
-    found.after = np.where(alive, at + part.size, at)
-    end[~alive] = at[~alive]
-
-
-def _walk_varying(
-    layout: Layout, part: Varying, data: Bytes, found: Walk, end: Places, closing: dict[int, Places]
-) -> None:
-    count = len(layout.fields)
-    at = found.after
-    room = end - at
-    alive = found.complete == count
-    size, step = _size(layout, part, data, found, at, room, closing)
-    taken = np.where(alive, np.minimum(size, room), 0)
-    short = alive & (size + step > room)
-    found.complete[short] = part.ordinal
-    found.stretches.append(None)
-    found.begin.append(at)
-    found.end.append(at + taken)
-    if part.items is not None:
-        over = alive & ~short & (size % max(part.items.size, 1) != 0)
-        found.over[part.ordinal] = np.flatnonzero(over)
-    alive &= ~short
-    found.after = np.where(alive, at + size + step, at)
-    end[~alive] = found.after[~alive]
-
-
-def _size(
-    layout: Layout,
-    part: Varying,
-    data: Bytes,
-    found: Walk,
-    at: Places,
-    room: Places,
-    closing: dict[int, Places],
-) -> tuple[Places, int]:
-    """The size of a varying field in each row, and how many closing bytes follow it."""
-    if part.size is not None:
-        return np.full(len(at), part.size, np.int64), 0
-    if part.until is not None:
-        if part.until not in closing:
-            closing[part.until] = np.append(np.flatnonzero(data == part.until), _MOST)
-        marks = closing[part.until]
-        return marks[np.searchsorted(marks, at)] - at, 1
-    unit = 1
-    if part.length_by is not None:
-        driver = part.length_by
-    elif part.count_by is not None and part.items is not None:
-        driver, unit = part.count_by, part.items.size
-    else:
-        return np.maximum(room - part.tail, 0), 0
-    value = _raw(layout, found, driver.ordinal)
-    told = np.minimum(value, np.array(_MOST).astype(value.dtype)) if value.itemsize == 8 else value
-    return np.maximum((told.astype(np.int64) - driver.minus) * unit, 0), 0
-
-
-def _raw(layout: Layout, found: Walk, ordinal: int) -> Column:
-    """The integer field of an ordinal, as sent."""
-    for part, cut in zip(layout.parts, found.stretches, strict=False):
-        if isinstance(part, Fixed) and cut is not None:
-            for leaf in part.leaves:
-                if leaf.ordinal == ordinal:
-                    return integers(cut, leaf)
-    raise ValueError(f"field {ordinal} is no integer before what it measures")
 
 
 def read_rows(
@@ -267,7 +158,7 @@ class Reading:
             self.out.spans[leaf.name] = (begin, end)
             if leaf.constant is not None:
                 wanted = np.frombuffer(leaf.constant, np.uint8)
-                same = _same_bytes(cut, leaf.at, wanted)
+                same = has_bytes(cut, leaf.at, wanted)
                 self._add(_constant_word(leaf), leaf.index, ~same, have)
         elif leaf.type == "int":
             self._integer(leaf, integers(cut, leaf), have, self.out.numbers, None)
@@ -283,7 +174,7 @@ class Reading:
                 leaf, begin, end, have, self.out.numbers, self.out.unread, None, in_hex=True
             )
         else:
-            self.out.numbers[leaf.name] = _cleared(integers(cut, leaf), have).astype(np.uint64)
+            self.out.numbers[leaf.name] = cleared(integers(cut, leaf), have).astype(np.uint64)
 
     def _varying(self, part: Varying) -> None:
         begin, end = self.walk.begin[part.ordinal], self.walk.end[part.ordinal]
@@ -314,7 +205,7 @@ class Reading:
                 out.spans[path] = (where, where + leaf.size)
                 if leaf.constant is not None:
                     wanted = np.frombuffer(leaf.constant, np.uint8)
-                    same = _same_bytes(cut, leaf.at, wanted)
+                    same = has_bytes(cut, leaf.at, wanted)
                     self._add(_constant_word(leaf), leaf.index, ~same, None, first)
             elif leaf.type == "int":
                 self._integer(leaf, integers(cut, leaf), None, out.numbers, first, path)
@@ -334,7 +225,7 @@ class Reading:
         path: str = "",
     ) -> None:
         path = path or leaf.name
-        out[path] = value = _cleared(value, have)
+        out[path] = value = cleared(value, have)
         self._judge(leaf.number, value, leaf.index, have, first)
         for bits in leaf.bits:
             part = bit_field(value, bits.at, bits.width, bits.signed)
@@ -376,7 +267,7 @@ class Reading:
         if number.constant is not None:
             self._add("constant", index, value != number.constant, have, first)
         if number.names is not None:
-            self._add("enum", index, ~_is_named(value, number.names), have, first)
+            self._add("enum", index, ~is_one_of(value, number.names), have, first)
         if number.low is None and number.high is None:
             return
         shown = value
@@ -480,34 +371,3 @@ class Reading:
 
 def _constant_word(leaf: Leaf) -> str:
     return "sync" if leaf.type == "sync" else "constant"
-
-
-def _same_bytes(cut: Bytes, at: int, wanted: Bytes) -> Mask:
-    """Whether each row has the wanted bytes at a fixed place; bool[n]."""
-    size = len(wanted)
-    if size in (2, 4, 8) and len(cut):
-        shape, strides = (len(cut),), (cut.shape[1],)
-        found = np.ndarray(shape, f"u{size}", cut, at, strides)
-        same: Mask = found == wanted.view(f"u{size}")[0]
-        return same
-    same = cut[:, at] == wanted[0]
-    for place in range(1, size):
-        same &= cut[:, at + place] == wanted[place]
-    return same
-
-
-def _cleared(value: Column, have: Mask | None) -> Column:
-    if have is not None:
-        value[~have] = 0
-    return value
-
-
-def _is_named(value: Column, names: Iterable[int]) -> Mask:
-    """Whether each value has a name; bool[n]."""
-    known = np.array(list(names), value.dtype)  # all fit: the description was checked
-    if value.dtype == np.uint8:
-        table = np.zeros(256, np.bool_)
-        table[known] = True
-        named: Mask = table[value]
-        return named
-    return np.isin(value, known)

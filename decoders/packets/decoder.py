@@ -15,9 +15,11 @@ from decoders.buses.transactions import ENDED_BY, Transactions
 from decoders.buses.transactions import PROBLEMS as BUS_PROBLEMS
 from decoders.packets.assemble import assembled
 from decoders.packets.columns import Packets
-from decoders.packets.framing import Cut, LineFramer, Rows, StreamFramer, no_rows
 from decoders.packets.gather import Bytes, Mask, Places
 from decoders.packets.layout import BIT, PacketSet
+from decoders.packets.line_framing import LineFramer
+from decoders.packets.rows import Cut, Rows, no_rows
+from decoders.packets.stream_framing import StreamFramer
 from decoders.packets.transaction_framing import TransactionFramer
 
 _CUT = sum(1 << BUS_PROBLEMS.index(word) for word in ("begins-cut", "ends-cut", "cut-in-byte"))

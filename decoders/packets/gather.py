@@ -6,6 +6,7 @@ memory copy a row (a view of overlapping records, indexed), about 4 ns whatever 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -99,6 +100,38 @@ def equals(data: Bytes, at: Places, end: Places, wanted: bytes) -> Mask:
         found = stretches(data, at[rows], len(wanted))
         same[rows] = (found == np.frombuffer(wanted, np.uint8)).all(axis=1)
     return same
+
+
+def has_bytes(cut: Bytes, at: int, wanted: Bytes) -> Mask:
+    """Whether each row has the wanted bytes at a fixed place; bool[n]."""
+    size = len(wanted)
+    if size in (2, 4, 8) and len(cut):
+        shape, strides = (len(cut),), (cut.shape[1],)
+        found = np.ndarray(shape, f"u{size}", cut, at, strides)
+        same: Mask = found == wanted.view(f"u{size}")[0]
+        return same
+    same = cut[:, at] == wanted[0]
+    for place in range(1, size):
+        same &= cut[:, at + place] == wanted[place]
+    return same
+
+
+def cleared(value: Column, have: Mask | None) -> Column:
+    """The same column, 0 where nothing is there."""
+    if have is not None:
+        value[~have] = 0
+    return value
+
+
+def is_one_of(value: Column, values: Iterable[int]) -> Mask:
+    """Whether each value is one of some that fit its type; bool[n]."""
+    known = np.array(list(values), value.dtype)
+    if value.dtype == np.uint8:
+        table = np.zeros(256, np.bool_)
+        table[known] = True
+        named: Mask = table[value]
+        return named
+    return np.isin(value, known)
 
 
 _DIGIT = np.full(256, 255, np.uint8)

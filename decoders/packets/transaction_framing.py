@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from decoders.packets.framing import Cut, Rows
 from decoders.packets.gather import Bytes, Mask, Places
 from decoders.packets.kinds import UNKNOWN, choose_kinds, last_writes
 from decoders.packets.layout import BIT, Leaf, PacketSet
+from decoders.packets.rows import Cut, Rows
 
 _MOST_WRITTEN = 8  # bytes written before a read that a check code over the wire can cover
 

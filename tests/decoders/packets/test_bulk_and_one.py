@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from decoders.packets.assemble import assembled
 from decoders.packets.columns import Packets
-from decoders.packets.framing import Cut
 from decoders.packets.layout import PROBLEMS, PacketSet
 from decoders.packets.one import OneByOne
 from decoders.packets.resolve import read_packets
+from decoders.packets.rows import Cut
 from decoders.packets.showing import fields_of
 
 CODES = ["sum8", "sum16", "xor", "twos-complement", "fletcher16", "CRC-16/MODBUS", "CRC-24/OPENPGP"]

@@ -1,16 +1,16 @@
-"""Cutting the bytes of one direction into packets: per transaction, from a stream, or by lines.
+"""Cutting the bytes of one direction into packets by their syncs and the lengths inside.
 
-A stream is cut at its syncs. From each sync on, the lengths inside tell where the packet ends. A
-packet that is right in itself ends there, whatever its payload looks like. One that is wrong may
-have a wrong length: it ends at the next sync inside it, if there is one, so that a damaged length
-costs no good packet. Bytes between packets are junk. A border (a transaction the other way) ends
-what is incomplete. What is still open is kept for the next bytes, at most `MOST_BYTES` of it.
+From each sync on, the lengths inside tell where the packet ends. A packet that is right in itself
+ends there, whatever its payload looks like. One that is wrong may have a wrong length: it ends at
+the next sync inside it, if there is one, so that a damaged length costs no good packet. Bytes
+between packets are junk. A border (a transaction the other way) ends what is incomplete. What is
+still open is kept for the next bytes, at most `MOST_BYTES` of it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,125 +19,13 @@ from decoders.packets.bulk import Reading, read_rows
 from decoders.packets.gather import Bytes, Mask, Places
 from decoders.packets.kinds import UNKNOWN, choose_kinds
 from decoders.packets.layout import BIT, PacketSet
+from decoders.packets.rows import Cut, Rows, after_byte, cut_at, joined_rows, no_rows
 
 MOST_BYTES = 1 << 16  # no packet of a stream is longer
 MOST_JUNK = 1 << 10  # a longer run of junk is told in pieces
-MOST_LINE = 1 << 12  # a longer line is cut
 
 # Problems that make the claimed end of a packet doubtful.
 _DOUBT = BIT["constant"] | BIT["length"] | BIT["count"] | BIT["check-code"] | BIT["short"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Rows:
-    """Transactions (or serial bytes) of one direction; r rows whose bytes lie end to end."""
-
-    number: Places  # [r] counted from the first one fed
-    start_ns: npt.NDArray[np.int64]  # [r]
-    end_ns: npt.NDArray[np.int64]  # [r]
-    flags: npt.NDArray[np.uint32]  # [r] problems of packets that touch it
-    skipped: Places  # [r] bytes of the row before those here
-    first: Places  # [r + 1] row i holds data[first[i] : first[i + 1]]
-    data: Bytes
-
-    def __len__(self) -> int:
-        return len(self.number)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Cut:
-    """Rows of bytes that are one packet each (or junk); n rows in order."""
-
-    data: Bytes
-    begin: Places  # [n] first byte
-    end: Places  # [n] one behind the last byte
-    kind: npt.NDArray[np.int16]  # [n]
-    problems: npt.NDArray[np.uint32]  # [n] known from the cutting and the transactions
-    start_ns: npt.NDArray[np.int64]  # [n]
-    end_ns: npt.NDArray[np.int64]  # [n]
-    from_row: Places  # [n] number of the transaction it begins in
-    from_byte: Places  # [n]
-    until_row: Places  # [n] number of the transaction it ends in
-    read: Mask  # [n]
-    prefix: tuple[Bytes, Places] | None = None  # bytes on the wire before each, and how many
-    ready: tuple[tuple[Places, Reading], ...] = ()  # what was read already: its rows here
-
-
-def cut_at(
-    rows: Rows,
-    begin: Places,
-    end: Places,
-    kind: npt.NDArray[np.int16],
-    problems: npt.NDArray[np.uint32],
-    *,
-    read: bool,
-) -> Cut:
-    """The cut of stretches `begin[i] : end[i]` (none empty) of some rows' bytes."""
-    a, b = _rows_of(rows, begin), _rows_of(rows, end - 1)
-    flags = rows.flags[a] | rows.flags[b]
-    for far in np.flatnonzero(b - a > 1).tolist():  # rare: a packet over three transactions
-        flags[far] = np.bitwise_or.reduce(rows.flags[a[far] : b[far] + 1])
-    return Cut(
-        rows.data,
-        begin,
-        end,
-        kind,
-        problems | flags,
-        rows.start_ns[a],
-        rows.end_ns[b],
-        rows.number[a],
-        begin - rows.first[a] + rows.skipped[a],
-        rows.number[b],
-        np.full(len(begin), read, np.bool_),
-    )
-
-
-def _rows_of(rows: Rows, at: Places) -> Places:
-    """The row that each byte belongs to."""
-    if len(rows.data) > 64 * len(at):
-        return np.searchsorted(rows.first, at, "right") - 1
-    # a table of the row of every byte is faster than a search for many: 10 against 40 ns
-    return np.repeat(np.arange(len(rows)), np.diff(rows.first))[at]
-
-
-def _after(rows: Rows, at: int) -> Rows:
-    """What lies from byte `at` on."""
-    start = int(np.searchsorted(rows.first, at, "right")) - 1
-    start = min(start, len(rows))
-    first = np.maximum(rows.first[start:] - at, 0)
-    skipped = rows.skipped[start:].copy()
-    if len(skipped):
-        skipped[0] += at - rows.first[start]
-    return Rows(
-        rows.number[start:],
-        rows.start_ns[start:],
-        rows.end_ns[start:],
-        rows.flags[start:],
-        skipped,
-        first,
-        rows.data[at:].copy(),
-    )
-
-
-def _joined(a: Rows, b: Rows) -> Rows:
-    if not len(a):
-        return b
-    return Rows(
-        np.concatenate([a.number, b.number]),
-        np.concatenate([a.start_ns, b.start_ns]),
-        np.concatenate([a.end_ns, b.end_ns]),
-        np.concatenate([a.flags, b.flags]),
-        np.concatenate([a.skipped, b.skipped]),
-        np.concatenate([a.first, b.first[1:] + a.first[-1]]),
-        np.concatenate([a.data, b.data]),
-    )
-
-
-def no_rows() -> Rows:
-    """An empty table."""
-    none = np.zeros(0, np.int64)
-    no_flags, no_bytes = np.zeros(0, np.uint32), np.zeros(0, np.uint8)
-    return Rows(none, none, none, no_flags, none, np.zeros(1, np.int64), no_bytes)
 
 
 class StreamFramer:
@@ -162,7 +50,7 @@ class StreamFramer:
             closed: nothing that follows belongs to what is here.
         """
         borders = borders + len(self.held.data)
-        rows = _joined(self.held, rows)
+        rows = joined_rows(self.held, rows)
         size = len(rows.data)
         limits = _distinct(np.append(borders, size))
         closed = closed or bool(len(borders) and borders[-1] == size)
@@ -261,7 +149,7 @@ class StreamFramer:
         problems[len(chosen) :] = BIT["junk"]
         order = np.argsort(begin, kind="stable")
         cut = cut_at(rows, begin[order], ends[order], kind[order], problems[order], read=self.read)
-        self.held = _after(rows, kept)
+        self.held = after_byte(rows, kept)
         return cut, np.argsort(order)[: len(chosen)] if len(pieces) else order
 
     def _may_begin(self, data: Bytes, after: int) -> int:
@@ -333,46 +221,3 @@ def _chain(at: Places, end: Places, waits: Mask) -> Places:
         place = int(np.searchsorted(at, end[stop]))
     runs.append(np.arange(place, count))
     return np.concatenate(runs)
-
-
-class LineFramer:
-    """Cuts text into lines, ended by CR, LF or both; empty lines are none."""
-
-    def __init__(self, packet_set: PacketSet, candidates: Sequence[int], *, read: bool) -> None:
-        self.packet_set, self.candidates, self.read = packet_set, list(candidates), read
-        self.held = no_rows()
-
-    def feed(self, rows: Rows, borders: Places, *, closed: bool) -> Cut:
-        """Cut the lines that are whole; `borders` do not end a line."""
-        rows = _joined(self.held, rows)
-        size = len(rows.data)
-        ends = np.flatnonzero((rows.data == 0x0A) | (rows.data == 0x0D))
-        begin = np.concatenate([[0], ends + 1])
-        end = np.append(ends, size)
-        kept = size if closed else int(begin[-1])
-        if not closed:
-            begin, end = begin[:-1], end[:-1]
-            while size - kept >= MOST_LINE:
-                begin, end = np.append(begin, kept), np.append(end, kept + MOST_LINE)
-                kept += MOST_LINE
-        begin, end = _split_long(begin, end)
-        some = end > begin
-        begin, end = begin[some], end[some]
-        kind = choose_kinds(self.packet_set, self.candidates, rows.data, begin, end)
-        problems = np.zeros(len(begin), np.uint32)
-        cut = cut_at(rows, begin, end, kind, problems, read=self.read)
-        self.held = _after(rows, kept)
-        return cut
-
-
-def _split_long(begin: Places, end: Places) -> tuple[Places, Places]:
-    """Lines longer than `MOST_LINE` in pieces of it."""
-    if not (end - begin > MOST_LINE).any():
-        return begin, end
-    pieces = [
-        (a, min(a + MOST_LINE, int(b)))
-        for first, b in zip(begin.tolist(), end.tolist(), strict=True)
-        for a in range(first, b, MOST_LINE)
-    ]
-    both = np.array(pieces, np.int64).reshape(-1, 2)
-    return both[:, 0], both[:, 1]
