@@ -115,11 +115,15 @@ class VcdReader:
         self._body.take(text, at, end)
 
     def _end(self) -> None:
-        last = self._carry
-        place = self._cursor.at(last, 0)
+        text = b"".join((PAD, self._carry, PAD))
+        begin, end = len(PAD), len(text) - len(PAD)
+        at = whole_tokens(text, begin, end)
+        self._read(text, begin, at)
+        last = text[at:end]
         if last:
+            place = self._cursor.at(last, 0)
             try:
-                self._read(b"".join((PAD, last, PAD)), len(PAD), len(PAD) + len(last))
+                self._read(text, at, end)
             except CaptureError as error:
                 if self._body is None:
                     raise

@@ -16,6 +16,7 @@ PAD = b"0" * max(FRONT, BACK)
 _LEAST_BYTES = 1024  # less text than this is not worth a look by columns
 _LEAST_CARE = 256  # bytes read with care after what columns could not take
 _MOST_CARE = 1 << 16
+_PIECE_BYTES = 1 << 17  # taken line by line at once: more falls out of the second-level cache
 _TIME = 0x23  # '#'
 _LEAST_GAIN = 4096  # bytes by columns that were worth the look
 
@@ -76,12 +77,16 @@ class VcdBody:
             rows, size = self._matrix.take(text, at, end, self._state, tables)
             self._pass(2 * rows, rows)
             at += size
-        if self._can_try(end - at):  # what is left has another layout
-            tables = self._current_tables()
-            whole = np.frombuffer(text, np.uint8)
-            lines, changes, size = self._scalars.take(whole, at, end, self._state, tables)
+        while self._can_try(end - at):  # what is left has another layout
+            stop = text.rfind(b"\n", at, min(at + _PIECE_BYTES, end)) + 1
+            if stop <= at:
+                break  # a line longer than that
+            whole, tables = np.frombuffer(text, np.uint8), self._current_tables()
+            lines, changes, size = self._scalars.take(whole, at, stop, self._state, tables)
             self._pass(lines, changes)
             at += size
+            if at < stop:
+                break
         if self._by_columns:
             gained = at - begin >= _LEAST_GAIN
             self._care = _LEAST_CARE if gained else min(2 * self._care, _MOST_CARE)
