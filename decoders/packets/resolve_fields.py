@@ -102,7 +102,7 @@ class FieldResolver:
         leaf = Leaf(field.name, index, ordinal, field.type, size=field.length or 0)
         if field.type == "sync":
             constant = self._constant(field, here)
-            if not constant:
+            if not (field.bytes or field.text):
                 self.wrong(here, "a sync field needs bytes or text")
             return replace(leaf, constant=constant, size=len(constant))
         if field.type == "check":
