@@ -57,7 +57,7 @@ class Commands(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(name, COMMANDS[name][1]) for name in sorted(COMMANDS)])
 
-    def main(  # type: ignore[override]
+    def main(
         self,
         args: Sequence[str] | None = None,
         prog_name: str | None = None,

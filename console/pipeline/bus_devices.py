@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from decoders.buses.smbus_pec import with_pec
-from decoders.packets.exchanges import ExchangeDecoder
 
 from console.bench.load import BenchFile
 from console.bench.model import Device
 from console.timeline.packet_tables import exchanges_frame, packets_frame
+from decoders.buses.smbus_pec import with_pec
 from decoders.buses.transactions import Transactions
 from decoders.packets.decoder import PacketDecoder
+from decoders.packets.exchanges import ExchangeDecoder
 from decoders.packets.layout import PacketSet
 
 SPEAKS_SHARE = 0.5  # a device whose packets are mostly right speaks the language of a description

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from decoders.buses.roles import Lines, buses_by_behaviour, buses_by_name
 
 from console.pipeline.evidence import BusLines
 from decoders.buses.i2c import I2cDecoder
+from decoders.buses.roles import Lines, buses_by_behaviour, buses_by_name
 from decoders.buses.transactions import (
     LineStates,
     Transactions,

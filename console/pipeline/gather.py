@@ -237,7 +237,22 @@ def _findings(
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))
+        elif report.kind == "capture" and not report.buses:
+            found.append(_undecoded(report, start_ns))
     return in_order(found)
+
+
+def _undecoded(report: SourceReport, start_ns: int) -> Finding:
+    """A capture of which nothing was decoded says nothing, and must not pass for good."""
+    return Finding(
+        t_ns=start_ns,
+        rule="undecoded",
+        severity="warning",
+        party=report.name,
+        source=report.name,
+        summary="nothing of this capture was decoded: no I2C bus was found among its lines",
+        evidence={"assumed": report.assumed},
+    )
 
 
 def _cut_short(report: SourceReport, stopped: DiagnosticError, end_ns: int) -> Finding:

@@ -10,6 +10,7 @@ import msgspec
 
 from decoders.captures.delimited import looks_delimited
 from decoders.captures.vcd import looks_vcd
+from decoders.prints.lines import looks_like_prints
 
 
 class Kind(StrEnum):
@@ -55,9 +56,6 @@ _BENCH_TABLE = re.compile(
 )
 _TOML_TABLE = re.compile(rb"^[ \t]*\[\[?[ \t]*[\w.\"' -]+\]\]?[ \t]*(#.*)?\r?$", re.MULTILINE)
 _LOOKED_AT = 20  # lines of JSON
-_MOST_CONTROL = 0.3  # share of control bytes beyond which it is no text; a noisy line has less
-# Control bytes that text and terminals do not use.
-_CONTROL = bytes(sorted({*range(0x20), 0x7F} - {*b"\a\b\t\n\v\f\r\x1b"}))
 
 
 def kind_of(head: bytes, name: str = "") -> Told:
@@ -65,7 +63,8 @@ def kind_of(head: bytes, name: str = "") -> Told:
 
     Args:
         head: the first bytes, unzipped: all, or some thousands.
-        name: of the file; only its ending `.toml` is looked at, where content leaves it open.
+        name: of the file; only its ending (`.toml`, `.csv`, `.tsv`) is looked at, where content
+            leaves it open: what is wrong with the columns is then told by their reader.
     """
     if not head.strip():
         return Told(Kind.UNREADABLE, "the file is empty" if not head else "there is only blank")
@@ -77,7 +76,7 @@ def kind_of(head: bytes, name: str = "") -> Told:
     text = head.removeprefix(b"\xef\xbb\xbf")
     if _BENCH_TABLE.search(text) or (name.endswith(".toml") and _TOML_TABLE.search(text)):
         return Told(Kind.BENCH, "it has the tables of a bench file")
-    return _json(text) or _delimited(head) or _lines(head)
+    return _json(text) or _delimited(head, name) or _lines(head)
 
 
 def _json(text: bytes) -> Told | None:
@@ -109,15 +108,16 @@ def _object(line: bytes) -> dict[str, object] | None:
     return found if isinstance(found, dict) else None
 
 
-def _delimited(head: bytes) -> Told | None:
+def _delimited(head: bytes, name: str) -> Told | None:
     if looks_delimited(head):
         return Told(Kind.CAPTURE_DELIMITED, "it has columns of times and levels")
+    if name.lower().removesuffix(".gz").endswith((".csv", ".tsv")) and looks_like_prints(head):
+        return Told(Kind.CAPTURE_DELIMITED, "its name says that it has columns")
     return None
 
 
 def _lines(head: bytes) -> Told:
-    """Serial bytes, unless there is little text in them."""
-    control = len(head) - len(head.translate(None, _CONTROL))
-    if control > _MOST_CONTROL * len(head):
+    """Serial bytes, unless they are hardly text; a line at a wrong baud rate has some of it."""
+    if not looks_like_prints(head):
         return Told(Kind.UNREADABLE, "it is binary, and of no kind known here")
     return Told(Kind.PRINTS, "it has lines of text")

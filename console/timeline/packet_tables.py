@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
-from decoders.packets.exchanges import OUTCOMES, Exchanges
 
 from console.timeline.bus_tables import blanked, constant, problem_words, words
 from decoders.packets.columns import Packets
+from decoders.packets.exchanges import OUTCOMES, Exchanges
 from decoders.packets.layout import PROBLEMS, PacketSet
 from decoders.packets.showing import fields_json
 

@@ -247,8 +247,8 @@ class LineCutter:
 def looks_like_prints(head: bytes) -> bool:
     """Whether the beginning of a file reads as text somebody printed, by content alone.
 
-    Bytes outside ASCII and a few stray controls pass, for a serial line loses and garbles; one byte
-    in ten that no text has does not.
+    Bytes outside ASCII and stray controls pass, for a serial line loses and garbles; one byte in
+    four that no text has does not (bytes at random have more than every second).
     """
     if not head.strip():
         return False
@@ -259,7 +259,7 @@ def looks_like_prints(head: bytes) -> bool:
     except UnicodeDecodeError as error:
         cut_at_the_end = error.start >= len(head) - 3 and error.reason == "unexpected end of data"
         foreign = 0 if cut_at_the_end else sum(byte >= 0x80 for byte in head)
-    return (controls + foreign) * 10 <= len(head)
+    return (controls + foreign) * 4 <= len(head)
 
 
 def _end_marks(

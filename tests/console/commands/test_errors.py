@@ -1,0 +1,150 @@
+"""What a user can mend is told once, with file, line and mend, and exit code 2."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+Lastack = Callable[..., "CompletedProcess[str]"]
+
+GOOD = "time_ns,scl,sda\n0,1,1\n1000,1,0\n2000,0,0\n"
+
+# name, content, what stderr says beside the file's name
+BAD_CAPTURES = [
+    ("empty.csv", b"", "empty"),
+    ("header_only.csv", b"time,scl,sda\n", ":1"),
+    ("junk.csv", bytes(range(256)) * 20, "binary"),
+    ("one_column.csv", b"time\n0.1\n0.2\n0.3\n", ""),
+    ("cells_missing.csv", b"time,scl,sda\n0.1,1\n0.2,1\n", ":2"),
+    ("backwards.csv", b"time,scl,sda\n5,1,1\n4,1,0\n", ":3"),
+    ("long_line.csv", b"time,scl,sda\n" + b"1" * 10_000_000, ":2"),
+    ("cut.vcd", b"$timescale 1 ns $end\n$scope module b $end\n$var wire 1 ! scl $e", ":3"),
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "where"), BAD_CAPTURES, ids=[b[0] for b in BAD_CAPTURES]
+)
+def test_a_bad_capture_is_refused_with_its_place(
+    name: str, content: bytes, where: str, lastack: Lastack, tmp_path: Path
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    run = lastack("check", path)
+    said = run.stderr.splitlines()
+    assert run.returncode == 2, run.stdout
+    assert f"{name}" in said[0]
+    assert where in said[0]
+    assert len(said) >= 2, "no mend"
+    assert "Traceback" not in run.stderr
+
+
+def test_a_capture_that_goes_bad_keeps_what_was_good(lastack: Lastack, short_run: Path) -> None:
+    whole = gzip.decompress((short_run / "wire.csv.gz").read_bytes())
+    lines = whole.split(b"\n")
+    half = len(lines) // 2
+    path = short_run / "goes_bad.csv"
+    path.write_bytes(b"\n".join([*lines[:half], b"what,is,this", *lines[half:]]))
+    run = lastack("check", path, "--json")
+    report = json.loads(run.stdout)
+    bad = [f for f in report["findings"] if f["rule"] == "unreadable"]
+    assert run.returncode == 2
+    assert report["counts"]["transactions"] > 40
+    assert [f["evidence"]["place"] for f in bad] == [f"{path}:{half + 1}:1"]
+    assert f"{path}:{half + 1}" in run.stderr
+
+
+def test_a_file_cut_in_the_middle_keeps_what_was_good(lastack: Lastack, short_run: Path) -> None:
+    data = (short_run / "wire.csv.gz").read_bytes()
+    path = short_run / "cut.csv.gz"
+    path.write_bytes(data[: len(data) // 2])
+    run = lastack("check", path, "--json")
+    report = json.loads(run.stdout)
+    assert run.returncode == 2
+    assert report["counts"]["transactions"] > 20
+    assert "unreadable" in {f["rule"] for f in report["findings"]}
+
+
+def test_an_unknown_line_name_lists_the_lines_there_are(lastack: Lastack, tmp_path: Path) -> None:
+    path = tmp_path / "wire.csv"
+    path.write_text(GOOD)
+    run = lastack("check", path, "--i2c", "scl=clock,sda=sda")
+    assert run.returncode == 2
+    assert "'clock'" in run.stderr
+    assert "scl, sda" in run.stderr
+    assert "--i2c" in run.stderr
+
+
+def test_a_typo_in_the_bench_file_is_told_with_its_line(lastack: Lastack, tmp_path: Path) -> None:
+    bench = tmp_path / "bench.toml"
+    bench.write_text('[bench]\nname = "x"\n\n[[device]]\nname = "camera"\nadress = 46\nbus = "b"\n')
+    run = lastack("check", bench)
+    assert run.returncode == 2
+    assert f"{bench}:6" in run.stderr
+    assert "address" in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "hint"),
+    [
+        (["chekc"], "check"),
+        (["check", "--jsno", "x"], "--json"),
+        (["check", "nowhere.csv"], "no such file"),
+        (["check"], "PATH"),
+        (["export", "x", "--table", "transaction"], "transactions"),
+    ],
+)
+def test_a_mistyped_word_gets_the_closest_one(
+    arguments: list[str], hint: str, lastack: Lastack, tmp_path: Path
+) -> None:
+    run = lastack(*arguments, cwd=tmp_path, environment={"PYTHONPATH": os.getcwd()})
+    assert run.returncode == 2
+    assert hint in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+def test_an_unknown_source_in_clock_lists_the_sources(lastack: Lastack, tmp_path: Path) -> None:
+    path = tmp_path / "wire.csv"
+    path.write_text(GOOD)
+    run = lastack("check", path, "--clock", "wier=+1s")
+    assert run.returncode == 2
+    assert "Sources: wire" in run.stderr
+
+
+def test_debug_shows_the_traceback(lastack: Lastack, tmp_path: Path) -> None:
+    path = tmp_path / "empty.csv"
+    path.write_bytes(b"")
+    assert "Traceback" in lastack("check", path, "--debug").stderr
+
+
+def test_ctrl_c_leaves_valid_output_of_what_was_read(short_run: Path) -> None:
+    data = gzip.decompress((short_run / "wire.csv.gz").read_bytes())
+    with subprocess.Popen(
+        [sys.executable, "-m", "console.cli", "check", "-", "--json"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as child:
+        assert child.stdin is not None
+        child.stdin.write(data[: len(data) // 2])
+        child.stdin.flush()
+        time.sleep(2)  # the child must have read this much; there is nothing to wait on
+        child.send_signal(signal.SIGINT)
+        child.stdin.write(data[len(data) // 2 :][:100])
+        said, complained = child.communicate(timeout=30)
+    report = json.loads(said)
+    assert child.returncode == 130
+    assert report["interrupted"] is True
+    assert report["counts"]["transactions"] > 20
+    assert b"Traceback" not in complained

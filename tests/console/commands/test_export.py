@@ -1,0 +1,87 @@
+"""`lastack export`: one table, in three formats."""
+
+from __future__ import annotations
+
+import io
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import polars as pl
+import pytest
+
+Lastack = Callable[..., "CompletedProcess[str]"]
+
+# The columns the design fixes, in its order.
+COLUMNS = {
+    "transactions": "start_ns end_ns source bus address address_bits read address_acked data acks"
+    " started_by ended_by problems",
+    "packets": "start_ns end_ns bus device packet direction valid problems fields",
+    "exchanges": "request_ns reply_ns device request reply outcome latency_ns",
+    "prints": "t_ns source native_ns level text damaged",
+    "messages": "t_ns source client direction topic payload qos retain duplicate fields",
+    "line_states": "start_ns end_ns source bus state",
+    "clocks": "source clock from_ns until_ns offset_ns drift_ppm band_ns anchors rejected method"
+    " ambiguous",
+    "findings": "t_ns rule severity party source summary evidence",
+}
+
+
+@pytest.mark.parametrize("table", COLUMNS)
+def test_jsonl_has_one_object_a_row_with_the_fixed_columns(
+    table: str, lastack: Lastack, short_run: Path
+) -> None:
+    run = lastack("export", short_run / "bench.toml", "--table", table)
+    rows = [json.loads(line) for line in run.stdout.splitlines()]
+    wanted = COLUMNS[table].split()
+    assert (run.returncode, run.stderr) == (0, "")
+    assert rows
+    assert [name for name in rows[0] if name in wanted] == wanted
+
+
+def test_the_three_formats_hold_the_same_rows(
+    lastack: Lastack, short_run: Path, tmp_path: Path
+) -> None:
+    bench, out = short_run / "bench.toml", tmp_path / "t.parquet"
+    options = ("--table", "transactions", "--where", "address = 46 and not address_acked")
+    lines = lastack("export", bench, *options).stdout.splitlines()
+    csv = pl.read_csv(io.StringIO(lastack("export", bench, *options, "--format", "csv").stdout))
+    lastack("export", bench, *options, "--format", "parquet", "-o", out)
+    parquet = pl.read_parquet(out)
+    times = [json.loads(line)["start_ns"] for line in lines]
+    assert len(times) == 11
+    assert csv["start_ns"].to_list() == times
+    assert parquet["start_ns"].to_list() == times
+
+
+def test_fields_are_objects_and_reached_by_path(lastack: Lastack, short_run: Path) -> None:
+    where = "packet = 'blocks' and fields.sequence = 7"
+    bench = short_run / "bench.toml"
+    run = lastack("export", bench, "--table", "packets", "--where", where)
+    rows = [json.loads(line) for line in run.stdout.splitlines()]
+    assert [row["fields"]["sequence"] for row in rows] == [7]
+
+
+def test_a_wrong_condition_is_refused_with_the_columns(lastack: Lastack, short_run: Path) -> None:
+    bench = short_run / "bench.toml"
+    run = lastack("export", bench, "--table", "prints", "--where", "levle = 'error'")
+    assert run.returncode == 2
+    assert "levle" in run.stderr
+    assert "level" in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+def test_a_closed_pipe_is_quiet(short_run: Path) -> None:
+    command = [sys.executable, "-m", "console.cli", "export", str(short_run / "bench.toml")]
+    with subprocess.Popen(
+        [*command, "--table", "transactions"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as child:
+        assert child.stdout is not None
+        assert child.stderr is not None
+        child.stdout.read(10)
+        child.stdout.close()
+        said = child.stderr.read()
+    assert said == b""
