@@ -200,7 +200,12 @@ def main(large: int) -> None:
     ]
     with tempfile.TemporaryDirectory() as name:
         run = compiled(C_PASS, Path(name), "vcd_pass")
-        for form, start_ns in (("steps", 0), ("steps", 1_700_000_000_000_000_000), ("any", 0)):
+        for form, start_ns in (
+            ("steps", 0),
+            ("steps", 2_100_000_000_000),
+            ("steps", 1_700_000_000_000_000_000),
+            ("any", 0),
+        ):
             rows.append(compare(Path(name), form, large, start_ns, run))
     print(table(rows))
 
