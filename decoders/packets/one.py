@@ -15,6 +15,7 @@ from typing import Any
 import construct
 
 from decoders.packets.build import Builder
+from decoders.packets.fields import Value, shown_bytes, shown_number
 from decoders.packets.gather import DECIMAL_DIGITS, HEX_DIGITS
 from decoders.packets.layout import (
     Fixed,
@@ -26,7 +27,6 @@ from decoders.packets.layout import (
     leaf_of,
     told_by,
 )
-from decoders.packets.showing import Value, shown_bytes, shown_number
 
 _DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)")
 _HEX = re.compile(rb"[0-9A-Fa-f]+")

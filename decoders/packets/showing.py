@@ -1,117 +1,108 @@
-"""The values of fields as people and tables see them: names, units, text, hex.
+"""The fields of many packets as JSON text, written from the columns.
 
-A packet's fields are an object: numbers (in their unit where they have one), names of values where
-the value has one, text, bytes as lower-case hex, an object for an integer with bits, and a list of
-objects for a repeat. A field that is missing is left out; a number that is none is null.
+What `fields.fields_of` gives as objects, as text and without the objects: these cost several times
+as much as the text, mostly in the collector of garbage.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import Any
 
 import msgspec
 import numpy as np
 
 from decoders.packets.columns import Items, KindRows, Packets
+from decoders.packets.fields import shown_bytes
 from decoders.packets.gather import Column
 from decoders.packets.layout import Leaf, Number, PacketKind, PacketSet, Varying
 
-Value = Any  # what JSON can hold
-
-
-def shown_number(number: Number, value: int | float | None) -> Value:
-    """One number as it is shown; None where there is none."""
-    if value is None:
-        return None
-    if number.names is not None and value in number.names:
-        return number.names[int(value)]
-    return number.shown(value)
-
-
-def shown_bytes(leaf: Leaf, content: bytes) -> str:
-    """A sync, bytes or text field as it is shown; 00 bytes that fill up text are left out."""
-    if leaf.type == "text":
-        return content.rstrip(b"\0").decode("utf-8", "backslashreplace")
-    return content.hex()
-
-
-def fields_of(packets: Packets, packet_set: PacketSet) -> list[dict[str, Value]]:
-    """The fields of every packet, in row order; an empty object for a packet of no kind."""
-    found: list[dict[str, Value]] = [{} for _ in range(len(packets))]
-    for part in packets.parts:
-        kind = packet_set.kinds[part.kind]
-        for row, shown in zip(part.rows.tolist(), _objects(packets, part, kind), strict=True):
-            found[row] = shown
-    return found
+Fragments = Sequence[object]  # what stands in the text when formatted with %s
 
 
 def fields_json(packets: Packets, packet_set: PacketSet) -> list[str]:
-    """The fields of every packet as JSON text, in row order."""
-    encode = msgspec.json.Encoder().encode
-    return [encode(shown).decode() for shown in fields_of(packets, packet_set)]
+    """The fields of every packet as a JSON object, in row order; "{}" for a packet of no kind."""
+    found = ["{}"] * len(packets)
+    for part in packets.parts:
+        texts = _texts(packets, part, packet_set.kinds[part.kind])
+        for row, text in zip(part.rows.tolist(), texts, strict=True):
+            found[row] = text
+    return found
 
 
-def _objects(packets: Packets, part: KindRows, kind: PacketKind) -> list[dict[str, Value]]:
+def _texts(packets: Packets, part: KindRows, kind: PacketKind) -> list[str]:
     """The objects of all rows of one kind."""
-    names: list[str] = []
-    columns: list[list[Value]] = []
-    for field in kind.layout.fields:
-        names.append(field.name)
-        if isinstance(field, Leaf):
-            columns.append(_column(packets, part, field, field.name))
-        elif field.items is not None:
+    fields = kind.layout.fields
+    names = [field.name for field in fields]
+    columns: list[Fragments] = []
+    for field in fields:
+        if isinstance(field, Varying) and field.items is not None:
             columns.append(_lists(packets, part.items[field.name], field))
-        elif field.leaf is not None:
-            columns.append(_column(packets, part, field.leaf, field.name))
-    objects = [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
-    count = len(kind.layout.fields)
-    for row in np.flatnonzero(part.complete < count).tolist():
+        else:
+            leaf = field if isinstance(field, Leaf) else field.leaf
+            columns.append([] if leaf is None else _column(packets, part, leaf, field.name))
+    texts = _objects(names, columns)
+    for row in np.flatnonzero(part.complete < len(fields)).tolist():
         there = int(part.complete[row])
-        if there < 0:  # filler
-            objects[row] = {}
-            continue
-        # a varying field that was cut shows what there is of it, a fixed one does not
-        there += isinstance(kind.layout.fields[there], Varying)
-        objects[row] = {name: objects[row][name] for name in names[:there]}
-    return objects
+        if there >= 0:  # of a field that was cut, a varying one shows what there is
+            there += isinstance(fields[there], Varying)
+        shown = zip(names, columns[: max(there, 0)], strict=False)
+        pairs = [f"{_quoted(name)}:{column[row]}" for name, column in shown]
+        texts[row] = "{" + ",".join(pairs) + "}"
+    return texts
 
 
-def _lists(packets: Packets, items: Items, repeat: Varying) -> list[Value]:
+def _objects(names: Sequence[str], columns: Sequence[Fragments]) -> list[str]:
+    """One object a row."""
+    pairs = ",".join(_quoted(name).replace("%", "%%") + ":%s" for name in names)
+    template = "{" + pairs + "}"
+    return [template % row for row in zip(*columns, strict=True)]
+
+
+def _lists(packets: Packets, items: Items, repeat: Varying) -> Fragments:
     """The items of every packet."""
     leaves = repeat.items.leaves if repeat.items is not None else ()
-    names = [leaf.name for leaf in leaves]
     columns = [_column(packets, items, leaf, f"{repeat.name}.{leaf.name}") for leaf in leaves]
-    objects = [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
-    return [objects[a:b] for a, b in pairwise(items.first.tolist())]
+    texts = _objects([leaf.name for leaf in leaves], columns)
+    first = items.first.tolist()
+    return [f"[{','.join(texts[a:b])}]" for a, b in pairwise(first)]
 
 
-def _column(packets: Packets, part: KindRows | Items, leaf: Leaf, path: str) -> list[Value]:
-    """One field of every row (or item), as shown."""
+def _column(packets: Packets, part: KindRows | Items, leaf: Leaf, path: str) -> Fragments:
+    """One field of every row (or item)."""
     if leaf.type in ("sync", "bytes", "text"):
         begin, end = part.spans[path]
         content = packets.data.tobytes()
         return [
-            shown_bytes(leaf, content[a:b])
+            _quoted(shown_bytes(leaf, content[a:b]))
             for a, b in zip(begin.tolist(), end.tolist(), strict=True)
         ]
     if leaf.bits:
-        names = [bits.name for bits in leaf.bits]
         inside = [_numbers(part.numbers[f"{path}.{b.name}"], b.number) for b in leaf.bits]
-        return [dict(zip(names, row, strict=True)) for row in zip(*inside, strict=True)]
-    shown = _numbers(part.numbers[path], leaf.number)
+        return _objects([bits.name for bits in leaf.bits], inside)
+    fragments = _numbers(part.numbers[path], leaf.number)
     if path in part.unread:
         for row in np.flatnonzero(part.unread[path]).tolist():
-            shown[row] = None
-    return shown
+            fragments[row] = "null"
+    return fragments
 
 
-def _numbers(values: Column, number: Number) -> list[Value]:
-    """A column of numbers as shown."""
-    if number.names is None:
-        if not number.is_scaled:
-            return values.tolist()  # type: ignore[no-any-return]
-        scaled = values.astype(np.float64) * (1.0 if number.scale is None else number.scale)
-        return (scaled + (number.offset or 0.0)).tolist()  # type: ignore[no-any-return]
-    names = number.names
-    return [names[v] if v in names else number.shown(v) for v in values.tolist()]
+def _numbers(values: Column, number: Number) -> list[object]:
+    """A column of numbers."""
+    if number.names is not None:
+        names = {value: _quoted(name) for value, name in number.names.items()}
+        return [names[v] if v in names else _plain(number.shown(v)) for v in values.tolist()]
+    if not number.is_scaled:
+        return list(values.tolist())
+    scaled = values.astype(np.float64) * (1.0 if number.scale is None else number.scale)
+    return [_plain(value) for value in (scaled + (number.offset or 0.0)).tolist()]
+
+
+def _plain(value: float) -> object:
+    """A number; what JSON has no number for is null."""
+    return value if math.isfinite(value) else "null"
+
+
+def _quoted(text: str) -> str:
+    return msgspec.json.encode(text).decode()

@@ -189,9 +189,12 @@ def _junk(
     """
     pieces: list[tuple[int, int]] = []
     kept = int(end[-1])
-    for gap in np.flatnonzero(end > begin).tolist():
+    gaps = np.flatnonzero(end > begin)
+    inside_from = np.searchsorted(limits, begin[gaps], "right").tolist()
+    inside_until = np.searchsorted(limits, end[gaps]).tolist()
+    for gap, low, high in zip(gaps.tolist(), inside_from, inside_until, strict=True):
         a, last = int(begin[gap]), int(end[gap])
-        for border in [*limits[(limits > a) & (limits < last)].tolist(), last]:
+        for border in [*limits[low:high].tolist(), last]:
             goes_on = gap == len(end) - 1 and border == last and not ended
             while border - a >= MOST_JUNK or (a < border and not goes_on):
                 piece = min(border, a + MOST_JUNK)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
 import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from decoders.packets.assemble import assembled
 from decoders.packets.columns import Packets
+from decoders.packets.fields import fields_of
 from decoders.packets.layout import PROBLEMS, PacketSet
 from decoders.packets.one import OneByOne
 from decoders.packets.resolve import read_packets
 from decoders.packets.rows import Cut
-from decoders.packets.showing import fields_of
+from decoders.packets.showing import fields_json
 
 CODES = ["sum8", "sum16", "xor", "twos-complement", "fletcher16", "CRC-16/MODBUS", "CRC-24/OPENPGP"]
 LIMITS = st.sampled_from(["", "", ", min = 3", ", max = 200", ", min = -5, max = 1000"])
@@ -219,6 +221,7 @@ def test_numpy_and_construct_read_the_same_fields_and_problems(
     rows = [data.draw(damaged(row)) for row in right for _ in range(3)]
     packets = table_of(packet_set, rows)
     shown = fields_of(packets, packet_set)
+    assert list(map(msgspec.json.decode, fields_json(packets, packet_set))) == shown
     for row, content in enumerate(rows):
         read = one.read(content)
         assert repr(shown[row]) == repr(read.fields)  # NaN is not equal to itself

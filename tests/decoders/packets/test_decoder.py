@@ -14,10 +14,11 @@ from hypothesis import strategies as st
 from decoders.buses.transactions import Transactions
 from decoders.packets.columns import Packets, joined
 from decoders.packets.decoder import PacketDecoder
+from decoders.packets.fields import fields_of
 from decoders.packets.layout import PROBLEMS, PacketSet
 from decoders.packets.one import OneByOne
 from decoders.packets.resolve import read_packets
-from decoders.packets.showing import fields_json, fields_of
+from decoders.packets.showing import fields_json
 
 Transact = Callable[..., Transactions]
 ADDRESS = 0x2E
