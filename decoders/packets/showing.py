@@ -14,9 +14,11 @@ import msgspec
 import numpy as np
 
 from decoders.packets.columns import Items, KindRows, Packets
-from decoders.packets.fields import shown_bytes
+from decoders.packets.fields import fields_of, shown_bytes
 from decoders.packets.gather import Column
 from decoders.packets.layout import Leaf, Number, PacketKind, PacketSet, Varying
+
+__all__ = ["fields_json", "fields_of"]
 
 Fragments = Sequence[object]  # what stands in the text when formatted with %s
 
