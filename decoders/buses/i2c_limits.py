@@ -6,6 +6,7 @@ them 9 and 10). Addresses: its table 4 (Rev. 6: table 3). Time-outs: SMBus 2.0, 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -32,10 +33,24 @@ class Limits:
     ack_valid_max_ns: int  # tVD;ACK
     spike_max_ns: int | None  # tSP, what an input filter must suppress
     sink_min_ma: int  # IOL at 0.4 V
+    cbus_hold_min_ns: int | None = None  # tHD;DAT of CBUS compatible controllers
+    hysteresis_min_of_vdd: float | None = None  # Vhys
 
     def clocks_ns(self, clocks: int) -> int:
         """The least time so many clocks take at the mode's highest clock rate."""
         return clocks * 1_000_000_000 // self.clock_max_hz
+
+    def fall_min_ns(self, vdd_v: float) -> float | None:
+        """The least fall time (tf) at a supply voltage."""
+        return None if self.spike_max_ns is None else 20 * vdd_v / 5.5
+
+    def pull_up_max_ohm(self, load_pf: float) -> float:
+        """The largest pull-up that still rises from 0.3 to 0.7 VDD in time (section 7.1)."""
+        return self.rise_max_ns * 1e3 / (math.log(7 / 3) * load_pf)
+
+    def pull_up_min_ohm(self, vdd_v: float, low_v: float = 0.4) -> float:
+        """The smallest pull-up that a device can still pull low (section 7.1)."""
+        return (vdd_v - low_v) * 1e3 / self.sink_min_ma
 
 
 STANDARD = Limits(
@@ -57,6 +72,7 @@ STANDARD = Limits(
     ack_valid_max_ns=3_450,
     spike_max_ns=None,
     sink_min_ma=3,
+    cbus_hold_min_ns=5_000,
 )
 FAST = Limits(
     name="Fast-mode",
@@ -77,6 +93,7 @@ FAST = Limits(
     ack_valid_max_ns=900,
     spike_max_ns=50,
     sink_min_ma=3,
+    hysteresis_min_of_vdd=0.05,
 )
 FAST_PLUS = Limits(
     name="Fast-mode Plus",
@@ -97,8 +114,13 @@ FAST_PLUS = Limits(
     ack_valid_max_ns=450,
     spike_max_ns=50,
     sink_min_ma=20,
+    hysteresis_min_of_vdd=0.05,
 )
 MODES = (STANDARD, FAST, FAST_PLUS)
+# The same in every mode, as shares of VDD (section 3.1.2, table 11) and pF (table 10)
+LOW_BELOW_OF_VDD, HIGH_ABOVE_OF_VDD = 0.3, 0.7
+NOISE_MARGIN_LOW_OF_VDD, NOISE_MARGIN_HIGH_OF_VDD = 0.1, 0.2
+PIN_LOAD_MAX_PF = 10
 
 # UM10204 table 4: (first and last 7-bit address, R/W bit or None for either, use)
 RESERVED = (

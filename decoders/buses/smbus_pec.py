@@ -91,7 +91,10 @@ def with_pec(transactions: Transactions, addresses: Collection[int]) -> Transact
 
 
 def _is_sound(transactions: Transactions) -> npt.NDArray[np.bool_]:
-    return (transactions.address >= 0) & transactions.address_acked & (transactions.bits_over == 0)
+    sound = transactions.address_acked.copy()
+    sound &= transactions.address >= 0
+    sound &= transactions.bits_over == 0
+    return sound
 
 
 def _wire_bytes(

@@ -64,9 +64,9 @@ def filtered(rows: Sequence[Row], spike_ns: int) -> tuple[list[Row], list[tuple[
             levels[row:stop] = [level] * (stop - row)
         after.append(levels)
     out: list[Row] = []
-    for k, row in enumerate(rows):
-        if not out or (after[0][k], after[1][k]) != out[-1][1:]:
-            out.append((row[0], after[0][k], after[1][k]))
+    for (t, _, _), scl, sda in zip(rows, *after, strict=True):
+        if not out or (scl, sda) != out[-1][1:]:
+            out.append((t, scl, sda))
     return out, spikes
 
 

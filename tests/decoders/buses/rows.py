@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,6 +20,29 @@ from decoders.buses.transactions import (
     concatenated,
 )
 from decoders.captures.edges import Edges
+from tests.decoders.buses.wave import Wave
+
+
+class Row(NamedTuple):
+    """The columns of one transaction."""
+
+    start_ns: int
+    end_ns: int
+    address: int
+    address_bits: int
+    read: bool
+    address_acked: bool
+    data: tuple[tuple[int, bool], ...]
+    started_by: str
+    ended_by: str
+    bits_over: int
+    scl_low_max_ns: int
+    problems: tuple[str, ...]
+
+    @property
+    def values(self) -> bytes:
+        """The data bytes."""
+        return bytes(value for value, _ in self.data)
 
 
 def problems(bits: int) -> tuple[str, ...]:
@@ -88,3 +112,14 @@ def edges_of(rows: Sequence[tuple[int, int, int]], until_ns: int, *, begins: boo
         begins,
         until_ns,
     )
+
+
+def rows_of(wave: Wave, *, spike_ns: int = 50, held_ns: int = 25_000_000) -> list[Row]:
+    """Transactions of a whole wave."""
+    decoder = I2cDecoder(0, 1, spike_ns=spike_ns, held_ns=held_ns)
+    return [Row(*row) for row in decoded(decoder, [wave.edges()])[0]]  # type: ignore[arg-type]
+
+
+def states_of(wave: Wave) -> list[tuple[int, int, str]]:
+    """Line states of a whole wave."""
+    return [row[:3] for row in decoded(I2cDecoder(0, 1), [wave.edges()])[1]]

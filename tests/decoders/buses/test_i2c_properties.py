@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from decoders.buses import i2c, i2c_fold
 from decoders.buses.i2c import I2cDecoder
+from decoders.buses.transactions import LINE_STATES
 from decoders.captures.edges import Edges
 from tests.decoders.buses.reference import Reference, Row, Stretch
 from tests.decoders.buses.rows import blocks_of, decoded, edges_of
@@ -124,8 +125,6 @@ def test_fast_decoder_equals_the_plain_one_however_the_edges_are_cut(
 def sorted_words(
     states: list[tuple[int, int, str, int, str]],
 ) -> list[tuple[int, int, str, int, str]]:
-    from decoders.buses.transactions import LINE_STATES
-
     return sorted(states, key=lambda row: (row[0], row[1], LINE_STATES.index(row[2])))
 
 
