@@ -8,7 +8,6 @@ matrix; what has no shape goes to the careful lines, one at a time.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -16,11 +15,11 @@ import numpy.typing as npt
 from decoders.captures.delimited_layout import Layout
 from decoders.captures.delimited_lines import CarefulLines
 from decoders.captures.delimited_matrix import Matrix, Times, sample_times
-from decoders.captures.delimited_rows import FINER
+from decoders.captures.delimited_rows import EMPTY, FINER
 from decoders.captures.delimited_shape import shape_of
+from decoders.captures.delimited_sorts import Sorts
 from decoders.captures.delimited_template import Bytes, ShapedLines
 from decoders.captures.edge_rows import EdgeRows
-from decoders.captures.edges import Levels
 
 _FIRST_RUN = 128  # lines tried as a run before longer ones
 _SHORT_RUN = 256  # a run shorter than this on average is not worth it
@@ -31,16 +30,6 @@ _KEPT_SHAPES = 64
 _LONGEST_LINE = 512
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
 _EXPONENT = re.compile(rb"[eE][+-]?[0-9]+")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Sorts:
-    """The lines of a piece while they are read by shape."""
-
-    t: Times  # [n] in the room of the edge rows
-    levels: Levels  # [n] likewise
-    done: npt.NDArray[np.bool_]  # [n] read
-    finer: npt.NDArray[np.bool_]  # [n] with digits beyond 1 ns
 
 
 class LineBlocks:
@@ -80,6 +69,8 @@ class LineBlocks:
             lines = None
             if not self._careful.needs_care:
                 lines = self._lines_like(_line_at(text, at))
+            if lines is not None and lines.shape.carried:  # needs the row before
+                lines = None
             rows = 0
             if lines is not None:
                 rows = self._run(lines, text[at:])
@@ -201,9 +192,10 @@ class LineBlocks:
         starts[0], starts[1:] = 0, ends[:-1]
         place = self._edges.filled
         t, levels = self._edges.room(len(ends))
-        sorts = _Sorts(t, levels, np.zeros(len(ends), np.bool_), np.zeros(len(ends), np.bool_))
+        count = len(ends)
+        sorts = Sorts.of(t, levels)
         self._by_shape(piece, starts, ends, sorts)
-        row, count = 0, len(ends)
+        row = 0
         for stop in [*np.flatnonzero(~sorts.done).tolist(), count]:
             while row <= stop and row < count:
                 row += self._keep_sorted(sorts, row, stop, place)
@@ -214,11 +206,18 @@ class LineBlocks:
                     return at + int(ends[row - 1])
         return at + int(ends[-1])
 
-    def _keep_sorted(self, sorts: _Sorts, row: int, stop: int, place: int) -> int:
+    def _keep_sorted(self, sorts: Sorts, row: int, stop: int, place: int) -> int:
         """Keep the rows from `row` to `stop` while their times do not fall; return how many."""
         if self._numbered:
             self._number(sorts.t[row:stop], self._edges.rows)
+        line = self._careful.next_line
+        empty = sorts.empty[row:stop]
+        if empty.any():
+            sorts.carry(row, stop, self._edges.level)
         kept = self._keep_rising(sorts.t[row:stop], place + row)
+        if empty[:kept].any():
+            first = line + int(np.argmax(empty[:kept] > 0))
+            self._careful.rows.odd.note(EMPTY, first, int(empty[:kept].sum()))
         if self._asks_finer() and sorts.finer[row : row + kept].any():
             self._careful.rows.odd.mention(FINER)
         return kept
@@ -228,7 +227,7 @@ class LineBlocks:
         piece: Bytes,
         starts: npt.NDArray[np.intp],
         ends: npt.NDArray[np.intp],
-        sorts: _Sorts,
+        sorts: Sorts,
     ) -> None:
         """Write time and level of every line that has a shape, and mark it as done."""
         lengths = np.minimum(ends - starts, _LONGEST_LINE + 1).astype(np.uint16)
@@ -257,7 +256,7 @@ class LineBlocks:
         matrix: Bytes,
         fits: npt.NDArray[np.bool_],
         group: npt.NDArray[np.intp],
-        sorts: _Sorts,
+        sorts: Sorts,
     ) -> None:
         """Write time and level of the lines of a matrix that have the shape; mark them."""
         for at in range(0, len(matrix), lines.rows_at_once):
@@ -275,6 +274,9 @@ class LineBlocks:
             words = np.empty(len(part), sorts.levels.dtype)
             self._matrix.levels(words)
             sorts.levels[where] = words
+            if lines.shape.carried:
+                sorts.carried[where] = lines.shape.carried
+                sorts.empty[where] = min(255, lines.shape.empty)
             if not self._numbered:
                 times = np.empty(len(part), np.int64)
                 self._matrix.times(times)

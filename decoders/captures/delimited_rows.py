@@ -28,6 +28,8 @@ class RowError(CaptureError):
         self.is_data = is_data  # it has a time, but cannot be taken
 
 
+EMPTY = "empty cells are taken as unchanged levels"
+OVERFLOWS = "overflow words are taken as unchanged levels"
 FINER = "times finer than 1 ns are rounded to the nearest ns"
 
 
@@ -43,17 +45,18 @@ class Oddities:
 
     counts: dict[str, list[int]] = field(default_factory=dict)
 
-    def note(self, what: str, line: int) -> None:
-        """Count one."""
-        self.counts.setdefault(what, [0, line])[0] += 1
+    def note(self, what: str, line: int, times: int = 1) -> None:
+        """Count it, first met in a line."""
+        self.counts.setdefault(what, [0, line])[0] += times
 
     def mention(self, what: str) -> None:
         """Say it once, without a count."""
         self.counts.setdefault(what, [0, 0])
 
     def remarks(self) -> list[str]:
-        """One sentence each."""
-        return [_with_count(what, count, first) for what, (count, first) in self.counts.items()]
+        """One sentence each, by the line of the first."""
+        by_line = sorted(self.counts.items(), key=lambda item: (item[1][1], item[0]))
+        return [_with_count(what, count, first) for what, (count, first) in by_line]
 
 
 class RowReader:
@@ -147,8 +150,7 @@ class RowReader:
         for column in self.layout.levels:
             at, cell = cells[column.index]
             if has_no_value(cell):
-                what = "empty cells" if not cell else "overflow words"
-                self.odd.note(f"{what} are taken as unchanged levels", line)
+                self.odd.note(OVERFLOWS if cell else EMPTY, line)
                 continue
             got = level_of(column, cell)
             if got is None:

@@ -60,6 +60,8 @@ class Shape:
     levels: tuple[LevelBytes, ...]
     word: int  # bits of the level word that stand in fixed bytes
     has_time: bool  # False: rows are numbered
+    carried: int  # bits of the level word whose cells are empty: as in the row before
+    empty: int  # how many cells of levels are empty
 
     @property
     def template(self) -> bytes:
@@ -79,6 +81,8 @@ class _Sketch:
         self.rest_ns = 0
         self.levels: list[LevelBytes] = []
         self.word = 0
+        self.carried = 0
+        self.empty = 0
 
     def vary(self, places: tuple[int, ...], most: int = 9) -> None:
         for at in places:
@@ -120,6 +124,8 @@ def shape_of(line: bytes, layout: Layout) -> Shape | None:
         tuple(sketch.levels),
         sketch.word,
         index_ is not None,
+        sketch.carried,
+        sketch.empty,
     )
 
 
@@ -236,6 +242,10 @@ def _date(sketch: _Sketch, begin: int, stop: int, column: TimeColumn) -> bool:
 
 def _level(sketch: _Sketch, begin: int, stop: int, column: LevelColumn) -> bool:
     cell = sketch.line[begin:stop]
+    if not cell:
+        sketch.carried |= ((1 << column.width) - 1) << column.bit
+        sketch.empty += 1
+        return True
     text = cell.decode("utf-8", "replace")
     if has_no_value(text):
         return False

@@ -87,6 +87,7 @@ def captures(draw: st.DrawFn) -> bytes:
     delimiter, point = draw(st.sampled_from([(",", "."), (";", ","), ("\t", "."), ("\t", ",")]))
     words = draw(st.sampled_from(list(LEVELS.values())))
     columns = draw(st.integers(1, 3))
+    blanks = draw(st.sampled_from([[], [], ["", ""], ["", "nan"]]))
     decimals = draw(st.sampled_from([0, 3, 6, 9, 11]))
     style = draw(st.sampled_from(["fixed", "short", "exponent", "padded"]))
     count = draw(st.integers(1, 30))
@@ -96,7 +97,7 @@ def captures(draw: st.DrawFn) -> bytes:
     quote = draw(st.sampled_from(["", "", '"']))
     lines = [delimiter.join(["time", *names])] if draw(st.booleans()) else []
     for at in np.cumsum([start, *steps]).tolist():
-        cells = [draw(st.sampled_from(words)) for _ in names]
+        cells = [draw(st.sampled_from([*words, *blanks])) for _ in names]
         cells = [written(at, decimals, style).replace(".", point), *cells]
         lines.append(delimiter.join(f"{quote}{cell}{quote}" for cell in cells))
         if draw(st.integers(0, 20)) == 0:
