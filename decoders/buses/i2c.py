@@ -34,15 +34,15 @@ from decoders.buses.transactions import (
     Transactions,
     concatenated,
     line_states,
+    no_transactions,
 )
 from decoders.captures.edges import Edges
 
 _BLOCK = 1 << 17  # rows worked on at once: larger falls out of the cache, smaller costs calls
-_FEW = 4096  # rows that wait for more, but not for longer than _SOON_NS
-_SOON_NS = 20_000_000
 _NO_TIMES = np.empty(0, np.int64)
 
 Tables = tuple[Transactions, LineStates]
+_NOTHING: Tables = no_transactions(), line_states()
 
 
 class I2cDecoder:
@@ -53,20 +53,28 @@ class I2cDecoder:
         sda: bit number of SDA.
         spike_ns: pulses shorter than this are taken out; 0 takes out nothing.
         held_ns: a line low for this long is held; SMBus devices give up after 25 ms.
+        wait_ns: rows wait for more until so much time is covered, since many small blocks cost
+            more than few large ones. None: until there are enough, which is best for files.
 
     Raises:
         ValueError: if the lines are one, or a number is impossible.
     """
 
     def __init__(
-        self, scl: int, sda: int, *, spike_ns: int = 50, held_ns: int = 25_000_000
+        self,
+        scl: int,
+        sda: int,
+        *,
+        spike_ns: int = 50,
+        held_ns: int = 25_000_000,
+        wait_ns: int | None = 20_000_000,
     ) -> None:
         if scl == sda or not (0 <= scl < 64 and 0 <= sda < 64):
             raise ValueError(f"SCL and SDA must be two bits of 0..63: {scl}, {sda}")
         if spike_ns < 0 or held_ns <= 0:
             raise ValueError(f"impossible limits: spike_ns={spike_ns}, held_ns={held_ns}")
         self._scl, self._sda = scl, sda
-        self._spike_ns, self._held_ns = spike_ns, held_ns
+        self._spike_ns, self._held_ns, self._wait_ns = spike_ns, held_ns, wait_ns
         self._fold: SegmentFold | None = None  # of the stretch that is observed; None before any
         self._until_ns = 0
         self._filtered = (0, 0)  # levels of SCL and SDA after the filter
@@ -90,9 +98,8 @@ class I2cDecoder:
             if not self._rows.space():
                 self._work(int(t_ns[at - 1]), last=False)
         self._until_ns = max(self._until_ns, edges.until_ns) if self._fold else edges.until_ns
-        if self._rows.count >= _FEW or (
-            self._rows.count and self._until_ns - self._rows.first_ns() >= _SOON_NS
-        ):
+        waited_ns = self._until_ns - self._rows.first_ns() if self._rows.count else -1
+        if self._wait_ns is not None and waited_ns >= self._wait_ns:
             self._work(self._until_ns, last=False)
         return self._given()
 
@@ -172,6 +179,8 @@ class I2cDecoder:
             self._done_states.append(states)
 
     def _given(self) -> Tables:
+        if not (self._done or self._done_states or self._states):
+            return _NOTHING
         done, states = self._done, [*self._done_states, line_states(self._states)]
         self._done, self._done_states, self._states = [], [], []
         return concatenated(done), concatenated(states)

@@ -75,7 +75,7 @@ def traffic(edges: int) -> Columns:
 def decode(columns: Columns, block: int = 1 << 20) -> tuple[Transactions, LineStates]:
     """As a reader would feed it, in blocks."""
     t_ns, levels = columns
-    decoder = I2cDecoder(0, 1, spike_ns=SPIKE_NS, held_ns=HELD_NS)
+    decoder = I2cDecoder(0, 1, spike_ns=SPIKE_NS, held_ns=HELD_NS, wait_ns=None)
     given = []
     for at in range(0, len(t_ns), block):
         part = t_ns[at : at + block]

@@ -12,7 +12,15 @@ from hypothesis import strategies as st
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.i2c_limits import FAST, FAST_PLUS, STANDARD, Limits
 from decoders.captures.edges import Edges
-from tests.decoders.buses.rows import Row, blocks_of, decoded, edges_of, rows_of, states_of
+from tests.decoders.buses.rows import (
+    Row,
+    blocks_of,
+    decoded,
+    edges_of,
+    rows_of,
+    states_of,
+    transaction_rows,
+)
 from tests.decoders.buses.wave import Wave
 
 # UM10204 sections 3.1.4 to 3.1.6
@@ -216,6 +224,27 @@ def test_clocks_without_a_start_are_noise() -> None:
     wave.wait(50_000).transaction(0x2E, b"\x02").stop()
     assert (begin, begin + 85_000, "noise") in states_of(wave)
     assert [row.values for row in rows_of(wave)] == [b"\x01", b"\x02"]
+
+
+# Live feeds
+
+
+def test_transaction_is_given_as_soon_as_its_stop_cannot_be_a_spike() -> None:
+    wave = Wave().transaction(0x2E, b"\x01").stop()
+    edges, decoder = wave.edges(int(wave.rows[-1][0])), I2cDecoder(0, 1, wait_ns=0)
+    assert len(decoder.feed(edges)[0]) == 0
+    later = Edges(edges.t_ns[:0], edges.levels[:0], False, edges.until_ns + 50)
+    assert len(decoder.feed(later)[0]) == 1
+
+
+def test_what_is_unfinished_can_be_asked_without_ending_it() -> None:
+    wave = Wave().transaction(0x2E, b"\x01\x02")
+    (early, late), decoder = blocks_of(wave.edges(), [50]), I2cDecoder(0, 1)
+    decoder.feed(early)
+    assert [row[6:9] for row in transaction_rows(decoder.unfinished()[0])] == [
+        (((1, True),), "start", "cut")
+    ]
+    assert decoded(decoder, [late]) == decoded(I2cDecoder(0, 1), [wave.edges()])
 
 
 # Both lines changing in one row

@@ -95,6 +95,7 @@ def expected(
     spike_ns=st.sampled_from([0, SPIKE_NS]),
     # A block is never longer than what one row may hold.
     limits=st.sampled_from([(2, 3), (2, 16), (1 << 16, 3), (1 << 16, 16), (1 << 16, 1 << 16)]),
+    wait_ns=st.sampled_from([None, 0, 20_000]),
     cuts=st.lists(st.integers(0, 80), max_size=6),
     every=st.booleans(),
     until=st.lists(st.sampled_from([0.0, 0.5, 1.0]), max_size=3),
@@ -103,6 +104,7 @@ def test_fast_decoder_equals_the_plain_one_however_the_edges_are_cut(
     given: list[Stretch],
     spike_ns: int,
     limits: tuple[int, int],
+    wait_ns: int | None,
     cuts: list[int],
     every: bool,
     until: list[float],
@@ -111,11 +113,11 @@ def test_fast_decoder_equals_the_plain_one_however_the_edges_are_cut(
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(i2c_fold, "MAX_BYTES", max_bytes)
         patch.setattr(i2c, "_BLOCK", block)
-        patch.setattr(i2c, "_FEW", 1 if every else 4096)
         whole = [edges_of(stretch.rows, stretch.until_ns) for stretch in given]
         places = range(100) if every else cuts
         pieces = [piece for one in whole for piece in blocks_of(one, list(places), until)]
-        transactions, states = decoded(I2cDecoder(0, 1, spike_ns=spike_ns, held_ns=HELD_NS), pieces)
+        decoder = I2cDecoder(0, 1, spike_ns=spike_ns, held_ns=HELD_NS, wait_ns=wait_ns)
+        transactions, states = decoded(decoder, pieces)
     want_transactions, want_states = expected(given, spike_ns, max_bytes)
     assert transactions == want_transactions
     assert [row[:3] for row in states] == [row[:3] for row in sorted_words(want_states)]
