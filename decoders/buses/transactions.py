@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 STARTED_BY = ("start", "restart", "cut")  # code -> word
+# `start`: one out of place, inside a byte or long after the bus was left without a STOP.
+# `stuck`: the end of observation with a line held.
 ENDED_BY = ("stop", "restart", "start", "cut", "stuck")
 
 # Bit of `problems` -> word. Append only: stored runs hold the bits.
@@ -21,7 +23,7 @@ PROBLEMS = (
     "no-stop",  # it ended with what was observed, or with a START out of place
     "begins-cut",  # the observed stretch began inside it
     "ends-cut",  # the observed stretch ended inside it
-    "void",  # START directly followed by STOP, illegal (UM10204 section 3.1.10 note 5)
+    "void",  # START directly followed by STOP (illegal: UM10204 section 3.1.10 note 5) or START
     "reserved-address",  # a reserved address (UM10204 table 4) was used
     "sda-held",  # SDA was held low for longer than the limit while the clock stood high
     "scl-held",  # SCL was held low for longer than the limit
@@ -32,7 +34,7 @@ PROBLEMS = (
 
 LINE_STATES = (
     "idle",  # both lines high, no transaction open
-    "busy",  # a transaction is open and both lines have been high for longer than the limit
+    "busy",  # no STOP, but both lines high beyond the limit; or all of a stretch too short to tell
     "sda-held",
     "scl-held",
     "both-held",  # SCL held low, SDA low all the while
