@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -72,7 +73,9 @@ def tell(evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
         return
     from console.report.check_text import check_text
 
-    sys.stdout.write(check_text(evidence, colour=wants_colour(), all_findings=all_findings))
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    text = check_text(evidence, colour=wants_colour(), width=width, all_findings=all_findings)
+    sys.stdout.write(text)
 
 
 def exit_code(evidence: Evidence, fail_on: str) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
 from collections.abc import Iterator
 
@@ -15,13 +16,23 @@ from console.watch.findings import SEVERITIES, Finding
 
 UNITS = {"capture": "edges", "prints": "lines", "messages": "messages"}
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
+NARROWEST = 20  # columns below which wrapping only shreds
 MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
 
 
-def check_text(evidence: Evidence, *, colour: bool, all_findings: bool = False) -> str:
-    """The whole report as text that ends with a line feed; safe for a terminal."""
-    lines = [*_head(evidence), "", *_findings(evidence, colour, all_findings), "", _sum(evidence)]
-    return "\n".join(lines) + "\n"
+def check_text(
+    evidence: Evidence, *, colour: bool, width: int | None = None, all_findings: bool = False
+) -> str:
+    """The whole report as text that ends with a line feed; safe for a terminal.
+
+    Args:
+        evidence: what to tell.
+        colour: whether severities are coloured.
+        width: columns to wrap findings to; None leaves each on one line.
+        all_findings: whether to print more than the first forty.
+    """
+    findings = _findings(evidence, colour, width, all_findings)
+    return "\n".join([*_head(evidence), "", *findings, "", _sum(evidence)]) + "\n"
 
 
 def _head(evidence: Evidence) -> Iterator[str]:
@@ -63,24 +74,30 @@ def _clock_words(clock: ClockMap | None, band_ns: int | None) -> str:
     return f"{known}, {'offset declared' if piece.method == 'declared' else 'by date and time'}"
 
 
-def _findings(evidence: Evidence, colour: bool, all_findings: bool) -> Iterator[str]:
+def _findings(
+    evidence: Evidence, colour: bool, width: int | None, all_findings: bool
+) -> Iterator[str]:
     ordered = sorted(evidence.findings, key=lambda f: (SEVERITIES.index(f.severity), f.t_ns))
     shown = ordered if all_findings else ordered[:MOST_SHOWN]
-    wide = max((len(printable(f.party)) for f in shown), default=0)
     for finding in shown:
-        yield _finding(finding, evidence.start_ns, wide, colour)
+        yield _finding(finding, evidence.start_ns, colour, width)
     if len(shown) < len(ordered):
         yield f"and {len(ordered) - len(shown)} more: --all prints them"
     if not ordered:
         yield "nothing found"
 
 
-def _finding(finding: Finding, start_ns: int, wide: int, colour: bool) -> str:
-    severity = f"{finding.severity:7}"
+def _finding(finding: Finding, start_ns: int, colour: bool, width: int | None) -> str:
+    """Severity, when, and what, which says whose it is."""
+    severity, at = f"{finding.severity:7}", f"{since_start(finding.t_ns - start_ns):>9}"
+    party, summary = printable(finding.party), printable(finding.summary)
+    text = summary if summary.startswith(party) else f"{party}: {summary}"
+    indent = len(severity) + len(at) + 4
+    if width is not None and width > indent + NARROWEST:
+        text = f"\n{'':{indent}}".join(textwrap.wrap(text, width - indent))
     if colour:
         severity = click.style(severity, fg=COLOURS[finding.severity], bold=True)
-    at = since_start(finding.t_ns - start_ns)
-    return f"{severity}  {at:>9}  {printable(finding.party):{wide}}  {printable(finding.summary)}"
+    return f"{severity}  {at}  {text}"
 
 
 def _sum(evidence: Evidence) -> str:

@@ -99,7 +99,7 @@ def _found(name: str, text: str, delimiter: str | None) -> Table:
     count = usual_count([row for row in rows if len(row) > 1]) or usual_count(rows)
     for at, (record, row) in enumerate(zip(records, cells, strict=True)):
         if len(row) == count and is_data(row) and _may_be_row(record, mark):
-            return _table(mark, records, cells, at)
+            return _table(name, mark, records, cells, at)
     raise _no_rows(name, records, cells)
 
 
@@ -112,7 +112,11 @@ def _cells(record: Record, mark: str) -> tuple[str, ...]:
 
 
 def _table(
-    mark: str, records: Sequence[Record], cells: Sequence[tuple[str, ...]], first: int
+    name: str,
+    mark: str,
+    records: Sequence[Record],
+    cells: Sequence[tuple[str, ...]],
+    first: int,
 ) -> Table:
     trailing = len(cells[first]) > 1 and all(
         not row[-1] for row in cells[first : first + 50] if len(row) == len(cells[first])
@@ -124,6 +128,12 @@ def _table(
     header = () if header_at is None else _header_cells(records[header_at], mark)
     if trailing and len(header) > columns and header[columns]:
         trailing, columns = False, columns + 1  # the last column has a name: empty, not absent
+    if len(named := tuple(cell for cell in header if cell)) > columns:
+        raise CaptureError(
+            f"{columns} cells, but the header names {len(named)} columns",
+            place=Place(name, records[first].line),
+            mend=f"Columns named: {', '.join(named)}. Export the file again with every column.",
+        )
     rows = tuple(
         row[:columns]
         for record, row in zip(records[first:], cells[first:], strict=True)
@@ -159,6 +169,8 @@ def _above(
             if len(bare) >= columns > 1 and is_header(bare) and not any(map(is_number, bare)):
                 return at, units, below
             continue
+        if len(row) > columns + 1 and is_header(row):
+            return at, units, below
         if len(row) not in (columns, columns + 1):
             continue
         if is_units(row) and not units:

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import subprocess
-import sys
 import tempfile
 from decimal import Decimal
 from functools import partial
@@ -22,8 +20,9 @@ from decoders.buses.i2c import I2cDecoder
 from decoders.captures.delimited import DelimitedReader
 from tests.benchmarks.delimited_c import CPass
 from tests.benchmarks.delimited_data import fixed_rows, write_changes, write_samples
-from tests.benchmarks.measure import least_seconds, slope, table
+from tests.benchmarks.measure import least_seconds, own_peak_bytes, peak_bytes, slope, table
 
+_MODULE = "tests.benchmarks.delimited"
 _CHUNK = 1 << 20
 _PLAIN_PART = 20  # the plain reader reads files this many times smaller
 _TARGETS = {"fixed": 2.5, "short": 7.0, "scientific": 7.0, "samples": 2.0}
@@ -138,28 +137,14 @@ def wrong_ns(base_s: int, count: int) -> tuple[int, int]:
     return seen, wrong
 
 
-def _peak_bytes(path: str) -> int:
-    """Peak memory of a child that reads a file, told by itself.
-
-    The resource usage of a child counts what its parent had at the fork, which may be more.
-    """
-    child = [sys.executable, "-m", "tests.benchmarks.delimited", "--read", path]
-    return int(subprocess.run(child, check=True, capture_output=True, text=True).stdout)
-
-
-def _own_peak_bytes() -> int:
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return 1024 * int(status.partition("VmHWM:")[2].split()[0])
-
-
 def memory_rows(folder: Path, small: int, large: int) -> list[list[str]]:
     """Peak memory over the imports' of a child that reads a file, beside what is allowed."""
-    imports = _peak_bytes("")
+    imports = peak_bytes(_MODULE, "--read", "")
     rows = [["capture", "edges", "MB over imports", "allowed"]]
     for form, title in _TITLES.items():
         for count in (small, large):
             path = _write(folder, form, count)
-            over = (_peak_bytes(str(path)) - imports) / 1e6
+            over = (peak_bytes(_MODULE, "--read", str(path)) - imports) / 1e6
             rows.append([title, f"{count:,}", f"{over:.1f}", f"{64 + 2 * count / 1e6:.0f}"])
             path.unlink()
     return rows
@@ -175,7 +160,7 @@ def main() -> None:
     if options.read is not None:
         if options.read:
             read_transactions(Path(options.read))
-        print(_own_peak_bytes())
+        print(own_peak_bytes())
         return
     head = ["capture", "C", "ours", "C both", "ours both", "plain"]
     head += ["reader/C", "plain/C", "both/C", "target"]

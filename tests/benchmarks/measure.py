@@ -7,7 +7,6 @@ contender runs several times, in turn with the others, and least is compared wit
 from __future__ import annotations
 
 import ctypes
-import os
 import subprocess
 import sys
 import time
@@ -41,13 +40,20 @@ def slope(small_s: float, large_s: float, small_n: int, large_n: int) -> float:
     return (large_s - small_s) / (large_n - small_n)
 
 
-def peak_bytes(arguments: Sequence[str]) -> int:
-    """Peak resident memory of a child Python started with `arguments`, in bytes."""
-    pid = os.spawnv(os.P_NOWAIT, sys.executable, [sys.executable, *arguments])
-    _, status, usage = os.wait4(pid, 0)
-    if status != 0:
-        raise RuntimeError(f"child {arguments!r} ended with status {status}")
-    return usage.ru_maxrss * 1024
+def peak_bytes(module: str, *arguments: str) -> int:
+    """Peak resident memory of a fresh `python -m module ...` that prints `own_peak_bytes()`.
+
+    The child tells it of itself: its resource usage as the parent sees it counts what the parent
+    had at the fork.
+    """
+    command = [sys.executable, "-m", module, *arguments]
+    return int(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
+
+
+def own_peak_bytes() -> int:
+    """Peak resident memory of this process (Linux: VmHWM of proc(5))."""
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return 1024 * int(status.partition("VmHWM:")[2].split()[0])
 
 
 def table(rows: Sequence[Sequence[object]]) -> str:

@@ -10,8 +10,6 @@ decodes it with a state machine; its transactions are compared with ours.
 from __future__ import annotations
 
 import ctypes
-import re
-import subprocess
 import sys
 import tempfile
 from functools import partial
@@ -19,9 +17,17 @@ from pathlib import Path
 
 from decoders.buses.i2c import I2cDecoder
 from decoders.captures.vcd import VcdReader
-from tests.benchmarks.measure import compiled, least_seconds, slope, table
+from tests.benchmarks.measure import (
+    compiled,
+    least_seconds,
+    own_peak_bytes,
+    peak_bytes,
+    slope,
+    table,
+)
 from tests.benchmarks.vcd_data import write_dump
 
+MODULE = "tests.benchmarks.vcd"
 CHUNK = 1 << 20
 C_PASS = r"""
 #include <stdio.h>
@@ -143,18 +149,6 @@ def naive(path: Path) -> int:
     return len(rows)
 
 
-def peak_kb(*arguments: str) -> int:
-    """Peak resident memory of a fresh child, as it tells itself: a parent's is not counted in."""
-    command = [sys.executable, "-m", "tests.benchmarks.vcd", *arguments]
-    return int(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
-
-
-def own_peak_kb() -> int:
-    """Peak resident memory of this process (Linux)."""
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return int(re.search(r"VmHWM:\s*(\d+) kB", status)[1])  # type: ignore[index]
-
-
 def compare(folder: Path, form: str, large: int, start_ns: int, run: ctypes.CDLL) -> list[str]:
     """One line of the table."""
     small = large // 10
@@ -182,14 +176,14 @@ def compare(folder: Path, form: str, large: int, start_ns: int, run: ctypes.CDLL
         for name in ("ours", "C")
     }
     files[small].unlink()
-    peak, bare = peak_kb("--read", str(files[large])), peak_kb("--imports")
+    peak, bare = peak_bytes(MODULE, "--read", str(files[large])), peak_bytes(MODULE, "--imports")
     return [
         f"{form}, from {start_ns / 1e9:.0f} s",
         f"{per['C'] * 1e9:.1f}",
         f"{per['ours'] * 1e9:.1f}",
         f"{per['ours'] / per['C']:.2f}",
         f"{slow / per['C']:.0f}",
-        f"{(peak - bare) / 1024:.0f} MB + {bare / 1024:.0f} MB",
+        f"{(peak - bare) / 1e6:.0f} MB + {bare / 1e6:.0f} MB",
     ]
 
 
@@ -213,8 +207,8 @@ def main(large: int) -> None:
 if __name__ == "__main__":
     if sys.argv[1:2] == ["--read"]:
         ours(Path(sys.argv[2]))
-        print(own_peak_kb())
+        print(own_peak_bytes())
     elif sys.argv[1:2] == ["--imports"]:
-        print(own_peak_kb())
+        print(own_peak_bytes())
     else:
         main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000_000)
