@@ -3,57 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from decoders.buses.transactions import Transactions
-from decoders.packets.columns import Packets, joined
+from decoders.packets.columns import joined
 from decoders.packets.decoder import PacketDecoder
 from decoders.packets.fields import fields_of
 from decoders.packets.layout import PROBLEMS, PacketSet
 from decoders.packets.one import OneByOne
 from decoders.packets.resolve import read_packets
 from decoders.packets.showing import fields_json
+from tests.decoders.packets.tables import (
+    ADDRESS,
+    BLOCK,
+    PEC,
+    REGISTERS,
+    ask_of,
+    reply_of,
+    serial,
+    told,
+)
 
 Transact = Callable[..., Transactions]
-ADDRESS = 0x2E
-BLOCK = {"colour": "red", "x": 10, "y": 20, "w": 3, "h": 4}
-
-
-def told(packet_set: PacketSet, packets: Packets) -> list[tuple[Any, ...]]:
-    """Everything about each packet that must not depend on the cutting."""
-    words: list[set[tuple[str, int, int]]] = [set() for _ in range(len(packets))]
-    table = packets.troubles
-    for row, problem, field, item in zip(
-        table.row.tolist(),
-        table.problem.tolist(),
-        table.field.tolist(),
-        table.item.tolist(),
-        strict=True,
-    ):
-        words[row].add((PROBLEMS[problem], field, item))
-    return [
-        (
-            packet_set.kinds[kind].name if kind >= 0 else "",
-            packets.start_ns.tolist()[row],
-            packets.end_ns.tolist()[row],
-            packets.read.tolist()[row],
-            packets.problem_words(row),
-            packets.bytes_of(row),
-            (packets.from_row.tolist()[row], packets.from_byte.tolist()[row]),
-            packets.until_row.tolist()[row],
-            sorted(words[row]),
-            repr(shown),
-        )
-        for row, (kind, shown) in enumerate(
-            zip(packets.kind.tolist(), fields_of(packets, packet_set), strict=True)
-        )
-    ]
 
 
 def names_and_problems(packet_set: PacketSet, table: Transactions) -> list[tuple[str, list[str]]]:
@@ -61,15 +34,6 @@ def names_and_problems(packet_set: PacketSet, table: Transactions) -> list[tuple
     decoder = PacketDecoder(packet_set, ADDRESS)
     whole = joined([decoder.feed(table), decoder.finish()])
     return [(each[0], each[4]) for each in told(packet_set, whole)]
-
-
-def ask_of(camera: PacketSet) -> bytes:
-    return OneByOne(camera.kind("ask")).build_one({"colours": 7, "most": 4})
-
-
-def reply_of(camera: PacketSet, sequence: int = 1, blocks: int = 2) -> bytes:
-    values = {"sequence": sequence, "blocks": [BLOCK] * blocks}
-    return OneByOne(camera.kind("blocks")).build_one(values)
 
 
 def test_a_request_and_a_reply_over_two_reads_are_two_packets(
@@ -200,34 +164,6 @@ def test_a_nacked_byte_and_a_cut_transaction_are_named(
     assert got == [("ask", ["nack"]), ("ask", ["short", "cut"])]
 
 
-REGISTERS = """
-order = "big"
-[[packet]]
-name = "level"
-direction = "read"
-register = 0x10
-field = [{ name = "level", type = "u16", scale = 0.1, unit = "cm", max = 300 }]
-[[packet]]
-name = "status"
-direction = "read"
-register = 0x11
-within = "5ms"
-[[packet.field]]
-name = "status"
-type = "u8"
-bits = [
-  { name = "ready", at = 0 },
-  { name = "mode", at = 1, width = 3, values = { idle = 0, run = 5 } },
-  { name = "trim", at = 4, width = 4, signed = true },
-]
-[[packet]]
-name = "set-mode"
-direction = "write"
-register = 0x11
-field = [{ name = "mode", type = "u8" }]
-"""
-
-
 def test_a_register_map_is_read_by_the_number_last_written(transact: Transact) -> None:
     packet_set = read_packets(REGISTERS, "r.toml")
     rows = [
@@ -252,29 +188,6 @@ def test_a_register_map_is_read_by_the_number_last_written(transact: Transact) -
         ("status", [], "{'status': {'ready': 0, 'mode': 'idle', 'trim': 0}}"),
         ("", ["unknown"], "{}"),
     ]
-
-
-# SMBus PEC byte lists (SMBus 3.2 section 6.4), with values on which three CRC libraries agree, and
-# one published with the documentation of smbus-pec 1.0.1.
-PEC = """
-order = "little"
-[[packet]]
-name = "word"
-direction = "read"
-register = 0x42
-field = [
-  { name = "word", type = "u16" },
-  { name = "pec", type = "check", check = "PEC", over = "wire" },
-]
-[[packet]]
-name = "set"
-direction = "write"
-register = 0x42
-field = [
-  { name = "word", type = "u16" },
-  { name = "pec", type = "check", check = "PEC", over = "wire" },
-]
-"""
 
 
 def test_a_pec_covers_the_address_bytes_and_the_register_number(transact: Transact) -> None:
@@ -333,17 +246,6 @@ def sentence(body: bytes) -> bytes:
     return b"$" + body + b"*%02X" % code
 
 
-def serial(packet_set: PacketSet, data: bytes, sizes: list[int]) -> Packets:
-    """A serial line, one byte a millisecond, fed in chunks that end at the given places."""
-    decoder = PacketDecoder(packet_set)
-    at = np.arange(len(data), dtype=np.int64) * 1_000_000
-    chunks = []
-    for a, b in pairwise([0, *sorted(min(size, len(data)) for size in sizes), len(data)]):
-        part = np.frombuffer(data[a:b], np.uint8)
-        chunks.append(decoder.feed_bytes(at[a:b], at[a:b] + 900_000, part))
-    return joined([*chunks, decoder.finish()])
-
-
 def test_checksummed_sentences_are_read_with_any_line_end() -> None:
     packet_set = read_packets(SENTENCES, "s.toml")
     good, high, odd = (sentence(b"CIDR," + rest) for rest in (b"12,34.5", b"13,301", b",x"))
@@ -371,106 +273,3 @@ def test_bytes_without_framing_are_a_callers_mistake() -> None:
     none = np.zeros(0, np.int64)
     with pytest.raises(ValueError, match="framing must be stream or lines"):
         PacketDecoder(read_packets(PEC, "p.toml")).feed_bytes(none, none, np.zeros(0, np.uint8))
-
-
-# --- however it is cut ---
-
-
-@st.composite
-def stream_pieces(draw: st.DrawFn, camera: PacketSet) -> bytes:
-    """Pieces of a reply stream: right, damaged, cut, filler, junk, syncs."""
-    reply = reply_of(camera, draw(st.integers(0, 3)), draw(st.integers(0, 3)))
-    how = draw(st.sampled_from(["right", "right", "damaged", "length", "cut", "small"]))
-    if how == "damaged":
-        at = draw(st.integers(0, len(reply) - 1))
-        return reply[:at] + bytes([draw(st.integers(0, 255))]) + reply[at + 1 :]
-    if how == "length":
-        return reply[:3] + bytes([draw(st.integers(0, 60))]) + reply[4:]
-    if how == "cut":
-        return reply[: draw(st.integers(0, len(reply)))]
-    if how == "small":
-        return draw(
-            st.sampled_from([b"\xff" * 9, b"\0\0", b"\xa5", b"\xa5\x5a", b"\x31", b"z" * 1100])
-        )
-    return reply
-
-
-@st.composite
-def bus_rows(draw: st.DrawFn, camera: PacketSet) -> list[tuple[str, bytes]]:
-    """Requests, and replies spread over reads in any way."""
-    rows: list[tuple[str, bytes]] = []
-    for _ in range(draw(st.integers(1, 4))):
-        what = draw(
-            st.sampled_from(["write", "write", "write+refused", "read+refused", "write+other"])
-        )
-        rows.append((what, b"" if "refused" in what else ask_of(camera)))
-        stream = b"".join(draw(st.lists(stream_pieces(camera), max_size=3)))
-        cuts = draw(st.lists(st.integers(0, len(stream)), max_size=3))
-        rows += [("read", stream[a:b]) for a, b in pairwise([0, *sorted(cuts), len(stream)])]
-    return rows
-
-
-def in_chunks(packet_set: PacketSet, table: Transactions, cuts: list[int]) -> Packets:
-    decoder = PacketDecoder(packet_set, ADDRESS)
-    places = [0, *sorted(min(cut, len(table)) for cut in cuts), len(table)]
-    chunks = [decoder.feed(part_of(table, a, b)) for a, b in pairwise(places)]
-    return joined([*chunks, decoder.finish()])
-
-
-def part_of(table: Transactions, a: int, b: int) -> Transactions:
-    """Rows a .. b - 1 of a table."""
-    low, high = int(table.first[a]), int(table.first[b])
-    columns = {name: getattr(table, name)[a:b] for name in Transactions.__slots__}
-    columns["first"] = table.first[a : b + 1] - low
-    columns["data"], columns["acked"] = table.data[low:high], table.acked[low:high]
-    return Transactions(**columns)
-
-
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
-@given(data=st.data())
-def test_packets_do_not_depend_on_how_the_transactions_are_cut(
-    camera: PacketSet, transact: Transact, data: st.DataObject
-) -> None:
-    table = transact(data.draw(bus_rows(camera)))
-    whole = told(camera, in_chunks(camera, table, []))
-    cuts = data.draw(st.lists(st.integers(0, len(table)), max_size=4))
-    assert told(camera, in_chunks(camera, table, cuts)) == whole
-    assert told(camera, in_chunks(camera, table, list(range(len(table))))) == whole
-
-
-@settings(deadline=None)
-@given(data=st.data())
-def test_serial_packets_do_not_depend_on_how_the_bytes_are_cut(
-    camera: PacketSet, data: st.DataObject
-) -> None:
-    stream = b"".join(data.draw(st.lists(stream_pieces(camera), max_size=5)))
-    cuts = data.draw(st.lists(st.integers(0, len(stream)), max_size=6))
-    whole = told(camera, serial(camera, stream, []))
-    assert told(camera, serial(camera, stream, cuts)) == whole
-    assert b"".join(each[5] for each in whole) == stream
-
-
-REGISTER_ROWS = st.sampled_from(
-    [
-        ("write+restart", b"\x10"),
-        ("write", b"\x11"),
-        ("write", b"\x11\x07"),
-        ("write", b"\x42"),
-        ("write", b""),
-        ("write+refused", b""),
-        ("read", b"\x01"),
-        ("read", b"\x01\x02"),
-    ]
-)
-
-
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
-@given(rows=st.lists(REGISTER_ROWS, max_size=12), cuts=st.lists(st.integers(0, 12), max_size=5))
-@pytest.mark.parametrize("text", [REGISTERS, PEC])
-def test_registers_do_not_depend_on_how_the_transactions_are_cut(
-    transact: Transact, text: str, rows: list[tuple[str, bytes]], cuts: list[int]
-) -> None:
-    packet_set = read_packets(text, "r.toml")
-    table = transact(rows)
-    whole = told(packet_set, in_chunks(packet_set, table, []))
-    assert told(packet_set, in_chunks(packet_set, table, cuts)) == whole

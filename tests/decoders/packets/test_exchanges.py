@@ -16,10 +16,9 @@ from decoders.packets.exchanges import OUTCOMES, ExchangeDecoder, Exchanges
 from decoders.packets.layout import PacketSet
 from decoders.packets.one import OneByOne
 from decoders.packets.resolve import read_packets
+from tests.decoders.packets.tables import ADDRESS, Row, part_of
 
 Transact = Callable[..., Transactions]
-Row = tuple[str, bytes]
-ADDRESS = 0x2E
 MS = 1_000_000
 
 PAIR = """
@@ -77,14 +76,6 @@ def exchanges(
     found = [pairs.feed(packets.feed(part_of(table, a, b))) for a, b in pairwise(places)]
     found += [pairs.feed(packets.finish()), pairs.finish(until_ns)]
     return rows_of(packet_set, found)
-
-
-def part_of(table: Transactions, a: int, b: int) -> Transactions:
-    low, high = int(table.first[a]), int(table.first[b])
-    columns = {name: getattr(table, name)[a:b] for name in Transactions.__slots__}
-    columns["first"] = table.first[a : b + 1] - low
-    columns["data"], columns["acked"] = table.data[low:high], table.acked[low:high]
-    return Transactions(**columns)
 
 
 def outcomes(text: str, table: Transactions) -> list[str]:

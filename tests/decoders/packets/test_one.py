@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from decoders.packets.layout import PacketSet
+from decoders.packets.bulk import read_rows
+from decoders.packets.layout import PROBLEMS, PacketSet
 from decoders.packets.one import OneByOne
 from decoders.packets.resolve import read_packets
 
@@ -122,3 +124,16 @@ field = [
     sentence = b"$GPGLL,4916.45,N,12311.12,W,225444,A*31"
     assert one.read(sentence).problems == []
     assert one.build_one({"body": "GPGLL,4916.45,N,12311.12,W,225444,A"}) == sentence
+
+
+@pytest.mark.parametrize(
+    ("sent", "problems"),
+    [(4, ["range"]), (5, []), (9, []), (10, ["range"]), (2, ["range"])],
+)
+def test_both_ends_of_a_range_are_allowed(sent: int, problems: list[str]) -> None:
+    text = '[[packet]]\nname = "p"\nfield = [{ name = "a", type = "u8", min = 5, max = 9 }]\n'
+    packet_set = read_packets(text, "p.toml")
+    one_row = np.array([0]), np.array([1])
+    reading = read_rows(packet_set.kinds[0], np.array([sent], np.uint8), *one_row)
+    assert [PROBLEMS[found[0]] for found in reading.found.problem] == problems
+    assert OneByOne(packet_set.kinds[0]).read(bytes([sent])).problems == problems
