@@ -133,12 +133,16 @@ class CaptureStage:
         channels = self.reader.channels
         scl, sda = channels[told.scl], channels[told.sda]
         self.assumed.append(f"{told.name}: SCL is {scl}, SDA is {sda} ({told.why})")
-        return Bus(BusLines(told.name, scl, sda, told.why), I2cDecoder(told.scl, told.sda))
+        return Bus(
+            BusLines(told.name, scl, sda, told.why), I2cDecoder(told.scl, told.sda, wait_ns=None)
+        )
 
     def _wanted_bus(self, bus: WantedBus) -> Bus:
         scl, sda = self._line(bus.scl), self._line(bus.sda)
         lines = BusLines(bus.name, bus.scl, bus.sda, "as told")
-        return Bus(lines, I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns))
+        return Bus(
+            lines, I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None)
+        )
 
     def _line(self, name: str) -> int:
         """Bit number of the line the user calls `name`: whole name, or its unique last part."""

@@ -15,6 +15,7 @@ from console.timeline.times import duration, since_start
 from console.watch.findings import SEVERITIES, Finding
 
 UNITS = {"capture": "edges", "prints": "lines", "messages": "messages"}
+SILENCES = ("stops-answering", "line-held")
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
 NARROWEST = 20  # columns below which wrapping only shreds
 MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
@@ -31,8 +32,9 @@ def check_text(
         width: columns to wrap findings to; None leaves each on one line.
         all_findings: whether to print more than the first forty.
     """
+    head = [_wrapped(line, 6, width) for line in _head(evidence)]
     findings = _findings(evidence, colour, width, all_findings)
-    return "\n".join([*_head(evidence), "", *findings, "", _sum(evidence)]) + "\n"
+    return "\n".join([*head, "", *findings, "", _sum(evidence)]) + "\n"
 
 
 def _head(evidence: Evidence) -> Iterator[str]:
@@ -77,7 +79,7 @@ def _clock_words(clock: ClockMap | None, band_ns: int | None) -> str:
 def _findings(
     evidence: Evidence, colour: bool, width: int | None, all_findings: bool
 ) -> Iterator[str]:
-    ordered = sorted(evidence.findings, key=lambda f: (SEVERITIES.index(f.severity), f.t_ns))
+    ordered = sorted(evidence.findings, key=_gravest_first)
     shown = ordered if all_findings else ordered[:MOST_SHOWN]
     for finding in shown:
         yield _finding(finding, evidence.start_ns, colour, width)
@@ -87,17 +89,29 @@ def _findings(
         yield "nothing found"
 
 
+def _gravest_first(finding: Finding) -> tuple[int, bool, int]:
+    """Who went silent is what is looked for, so it goes before other faults."""
+    return SEVERITIES.index(finding.severity), finding.rule not in SILENCES, finding.t_ns
+
+
 def _finding(finding: Finding, start_ns: int, colour: bool, width: int | None) -> str:
     """Severity, when, and what, which says whose it is."""
     severity, at = f"{finding.severity:7}", f"{since_start(finding.t_ns - start_ns):>9}"
     party, summary = printable(finding.party), printable(finding.summary)
     text = summary if summary.startswith(party) else f"{party}: {summary}"
-    indent = len(severity) + len(at) + 4
-    if width is not None and width > indent + NARROWEST:
-        text = f"\n{'':{indent}}".join(textwrap.wrap(text, width - indent))
+    line = _wrapped(f"{severity}  {at}  {text}", len(severity) + len(at) + 4, width)
     if colour:
-        severity = click.style(severity, fg=COLOURS[finding.severity], bold=True)
-    return f"{severity}  {at}  {text}"
+        bright = click.style(severity, fg=COLOURS[finding.severity], bold=True)
+        line = bright + line.removeprefix(severity)
+    return line
+
+
+def _wrapped(line: str, indent: int, width: int | None) -> str:
+    """A line cut to the width between words, what follows indented; its own indent stays."""
+    if width is None or len(line) <= width or width < indent + NARROWEST:
+        return line
+    own = len(line) - len(line.lstrip())
+    return "\n".join(textwrap.wrap(line, width, subsequent_indent=" " * max(indent, own + 2)))
 
 
 def _sum(evidence: Evidence) -> str:

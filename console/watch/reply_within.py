@@ -20,6 +20,8 @@ from console.watch.names import Names
 from console.watch.rows import Selection, Subject
 from console.watch.rule import Batch, Horizon, Words
 
+KEYS_SAID = 3  # lost requests named in the summary; the evidence has them all
+
 
 class _Queue:
     """Requests and replies of one key, those that still matter."""
@@ -161,6 +163,8 @@ class ReplyWithin:
         when = f"at {self._words.at(tally.first_ns)}"
         if tally.count > 1:
             when = f"first {when}, last at {self._words.at(tally.last_ns)}"
+        if self._keys is not None and tally.count == len(self._lost_keys) <= KEYS_SAID:
+            when += f" ({self._keys[0].name} {', '.join(map(str, self._lost_keys))})"
         summary = (
             f"{self._name}: {tally.count:,} of {counted(self._requests, 'request')} not answered "
             f"within {allowed}, {when}"

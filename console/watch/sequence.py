@@ -121,7 +121,7 @@ class Sequence:
         self, subject: Subject, counter: _Counter, tally: Tally, kind: str, words: str
     ) -> Finding:
         summary = (
-            f"{subject.name}: {self._name}: {words} among {counter.rows:,} rows, first at "
+            f"{subject.name}: {words} among {counter.rows:,} rows ({self._name}), first at "
             f"{self._words.at(tally.first_ns)}"
         )
         evidence: dict[str, Any] = {
