@@ -11,8 +11,7 @@ from typing import Any
 
 import click
 
-from console.ownfiles import check_own_files
-from decoders.errors import DiagnosticError
+from console.ownfiles import foreign_package
 
 # Command -> module and one line of help. The help stands here so that listing imports nothing.
 COMMANDS = {
@@ -74,6 +73,11 @@ class Commands(click.Group):
 
 def _run(main: Any) -> int:
     """Exit code of `main`, with every mendable error told once on stderr."""
+    if told := foreign_package():
+        click.echo(f"lastack: {told}", err=True)
+        return EXIT_USAGE
+    from decoders.errors import DiagnosticError  # ours, now that it is known to be
+
     debug = "--debug" in sys.argv[1:]
     try:
         result = main()
@@ -84,7 +88,7 @@ def _run(main: Any) -> int:
     except DiagnosticError as error:
         if debug:
             raise
-        _tell(error)
+        _tell(str(error))
         return EXIT_USAGE
     except BrokenPipeError:
         _mute_stdout()
@@ -95,7 +99,7 @@ def _run(main: Any) -> int:
     return result if isinstance(result, int) else 0
 
 
-def _tell(error: DiagnosticError) -> None:
+def _tell(error: str) -> None:
     from console.printable import printable_block
 
     click.echo(printable_block(f"lastack: {error}"), err=True)
@@ -151,8 +155,7 @@ Exit codes: 0 nothing at or above --fail-on, 1 findings, 2 usage or input,
 )
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 def cli(debug: bool) -> None:
-    """Check that our own files run, then let the command named do the work."""
-    check_own_files()
+    """Let the command named do the work."""
 
 
 if __name__ == "__main__":

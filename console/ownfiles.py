@@ -1,34 +1,28 @@
 """Notice when another distribution's `console` or `decoders` stands in for ours.
 
 Both import names are generic. Beside another distribution that installs the same name, files are
-overwritten or shadowed without a word, and what then fails looks like a bug of ours.
+overwritten or shadowed without a word, and what then fails looks like a bug of ours. So this is
+looked at before anything else of ours is imported.
 """
 
 from __future__ import annotations
 
+import importlib
 from pathlib import Path
 
-from decoders.errors import DiagnosticError, Place
+MARK = "lastack"  # what each of our packages says of itself
+PACKAGES = ("console", "decoders", "captures_demo")
 
-MARK = "lastack"  # every one of our top packages says whose it is
 
-
-def check_own_files() -> None:
-    """Refuse to go on when `decoders` is not the one that came with this `console`.
-
-    Raises:
-        DiagnosticError: naming the file that stands in for ours, and how to mend it.
-    """
-    import captures_demo
-    import console
-    import decoders
-
-    ours = Path(console.__file__ or "").resolve().parent.parent
-    for package in (console, decoders, captures_demo):
-        where = Path(package.__file__ or "").resolve()
+def foreign_package() -> str | None:
+    """What is wrong and how to mend it when a package is not ours; None when all are."""
+    ours = Path(__file__).resolve().parent.parent
+    for name in PACKAGES:
+        package = importlib.import_module(name)
+        where = Path(package.__file__ or "nowhere").resolve()
         if getattr(package, "DISTRIBUTION", None) != MARK or where.parent.parent != ours:
-            raise DiagnosticError(
-                f"another package named '{package.__name__}' stands in for lastack's own",
-                place=Place(str(where)),
-                mend="Install lastack into an environment of its own, see README's first command.",
+            return (
+                f"{where}: another package named '{name}' stands in for lastack's own\n"
+                "Install lastack into an environment of its own: see README's first command."
             )
+    return None

@@ -1,0 +1,43 @@
+"""Start-up and the demo: `python -m tests.benchmarks.start`.
+
+Whole processes, least of several rounds run in turn: help and version beside the bare interpreter,
+and `check` on the demo in seconds.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from functools import partial
+from pathlib import Path
+
+import captures_demo
+from tests.benchmarks.measure import least_seconds, table
+
+LASTACK = [sys.executable, "-m", "console.cli"]
+BENCH = Path(captures_demo.__file__).parent / "cap_line" / "bench.toml"
+
+
+def run(*command: str) -> None:
+    """Run a process to its end, its output thrown away."""
+    subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
+
+
+def main() -> None:
+    """Print the table."""
+    least = least_seconds(
+        {
+            "bare interpreter": partial(run, sys.executable, "-c", "pass"),
+            "lastack --version": partial(run, *LASTACK, "--version"),
+            "lastack --help": partial(run, *LASTACK, "--help"),
+            "lastack check (demo)": partial(run, *LASTACK, "check", str(BENCH)),
+        },
+        repeats=10,
+    )
+    bare = least["bare interpreter"]
+    rows = [[name, f"{1e3 * s:.0f}", f"{s / bare:.1f}"] for name, s in least.items()]
+    print(table([["process", "ms", "beside bare"], *rows]))
+
+
+if __name__ == "__main__":
+    main()
