@@ -54,16 +54,9 @@ def slot_and_turn(
     after_nack = bool(bits[clocks - 1]) if byte else header is not None and not header.last_acked
     if slot == 0 and after_nack:
         return slot, CONTROLLER
-    if header is not None:
-        address_bytes, read = 0, header.read
-    elif byte == 0:
-        address_bytes, read = 1, False
-    else:
-        first = int(np.packbits(bits[:8])[0])
-        # 10-bit write: a second address byte, UM10204 section 3.1.11
-        address_bytes, read = (2 if first & 0xF9 == 0xF0 else 1), bool(first & 1)
-    from_target = read and byte >= address_bytes
-    return slot, TARGET if from_target != (slot == 8) else CONTROLLER
+    # R/W stands in the first byte; a second address byte only follows a write (section 3.1.11).
+    read = header.read if header is not None else byte > 0 and bool(bits[7])
+    return slot, TARGET if read != (slot == 8) else CONTROLLER
 
 
 def held_row(segment: Segment, span_ns: tuple[int, int], state: int, scl_high: bool) -> StateRow:

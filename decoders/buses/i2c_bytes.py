@@ -217,6 +217,7 @@ def _judge(
     problems, ended_by = table.problems, table.ended_by
     nacked = table.first.searchsorted((~table.acked).nonzero()[0], "right") - 1
     problems[nacked[~table.read[nacked]]] |= _DATA_NACK
+    problems[_empty_general_calls(table, counts)] |= _RESERVED
     over = table.bits_over > 0
     by_controller = ended_by <= RESTART
     if len(table.acked):
@@ -230,3 +231,12 @@ def _judge(
     if not by_controller.all():
         goes_on = (ended_by == CUT) & ((problems & _ENDS_CUT) == 0)  # in the next row
         problems[~by_controller & ~goes_on] |= _NO_STOP
+
+
+def _empty_general_calls(table: Transactions, counts: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    """Rows with a general call whose second byte is 00: not allowed (UM10204 section 3.1.13)."""
+    calls = np.flatnonzero((table.address == 0) & (table.address_bits == 7))
+    calls = calls[~table.read[calls] & (counts[calls] > 0)]
+    calls = calls[table.started_by[calls] != BY_CUT]  # else its second byte is in a row before
+    empty: npt.NDArray[np.intp] = calls[table.data[table.first[calls]] == 0]
+    return empty

@@ -133,7 +133,7 @@ RESERVED = (
     (0x78, 0x7B, None, "10-bit addressing"),
     (0x7C, 0x7F, 1, "device ID"),
 )
-# UM10204 section 3.1.13: what the byte after a general call asks for; others are to be ignored
+# UM10204 section 3.1.13: what the byte after a general call asks for
 GENERAL_CALL = MappingProxyType(
     {
         0x06: "reset and take in the programmable part of the address",
@@ -182,3 +182,16 @@ def reserved_use(address: int, read: bool) -> str | None:
         if low <= address <= high and bit in (None, int(read)):
             return use
     return None
+
+
+def general_call_use(second: int) -> str:
+    """What the byte after a general call asks for (UM10204 sections 3.1.13 and 3.1.14).
+
+    Raises:
+        ValueError: if it is no byte.
+    """
+    if not 0 <= second <= 0xFF:
+        raise ValueError(f"not a byte: {second:#x}")
+    if second & 1:
+        return f"hardware general call of the controller at {second >> 1:#04x}"
+    return GENERAL_CALL.get(second, "not fixed: to be ignored")

@@ -24,7 +24,8 @@ PROBLEMS = (
     "begins-cut",  # the observed stretch began inside it
     "ends-cut",  # the observed stretch ended inside it
     "void",  # START directly followed by STOP (illegal: UM10204 section 3.1.10 note 5) or START
-    "reserved-address",  # a reserved address (UM10204 table 4) was used
+    # a reserved address (UM10204 table 4) was used, or a general call of 00 (section 3.1.13)
+    "reserved-address",
     "sda-held",  # SDA was held low for longer than the limit while the clock stood high
     "scl-held",  # SCL was held low for longer than the limit
     "spike",  # a pulse shorter than the filter was taken out

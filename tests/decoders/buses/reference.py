@@ -314,6 +314,8 @@ class Reference:
             row.problems.add("address-nack")
         if 1 <= row.address <= 7 or row.address >= 0x7C:
             row.problems.add("reserved-address")
+        if first == 0 and [value for value, _ in row.data[:1]] == [0]:
+            row.problems.add("reserved-address")
         if first >> 3 == 0b11110:
             self._ten_bit(row, values)
 

@@ -59,6 +59,30 @@ def test_bytes_are_sent_most_significant_bit_first() -> None:
     assert rows_of(wave.stop())[0].data == ((0x82, True),)
 
 
+# The five reasons of UM10204 section 3.1.6, by what a capture can tell of them: 1 nobody there and
+# 2 busy; 3 not understood and 4 no room for more; 5 the controller ends its read, which is normal.
+@pytest.mark.parametrize(
+    ("reasons", "read", "acks", "problems"),
+    [
+        ((1, 2), False, [False], ("address-nack",)),
+        ((1, 2), True, [False], ("address-nack",)),
+        ((3, 4), False, [True, False], ("data-nack",)),
+        ((3, 4), False, [True, True, True, False], ("data-nack",)),
+        ((5,), True, [True, True, True, False], ()),
+        ((5,), True, [True, False], ()),
+    ],
+)
+def test_where_a_nack_stands_tells_its_reasons(
+    reasons: tuple[int, ...], read: bool, acks: list[bool], problems: tuple[str, ...]
+) -> None:
+    wave = Wave().start()
+    for k, ack in enumerate(acks):
+        wave.byte(0x5C | read if k == 0 else 0x11, ack=ack)
+    (row,) = rows_of(wave.stop())
+    assert (row.address_acked, [acked for _, acked in row.data]) == (acks[0], acks[1:])
+    assert row.problems == problems, reasons
+
+
 def test_nobody_at_an_address_is_an_address_nack() -> None:
     (row,) = rows_of(Wave().start().byte(0x5C, ack=False).stop())
     assert (row.address, row.address_acked, row.data) == (0x2E, False, ())
@@ -226,7 +250,23 @@ def test_clocks_without_a_start_are_noise() -> None:
     assert [row.values for row in rows_of(wave)] == [b"\x01", b"\x02"]
 
 
+def test_lone_edge_at_the_end_of_the_capture_is_noise() -> None:
+    wave = Wave().transaction(0x2E, b"\x01").stop().wait(50_000)
+    begin = wave.now_ns
+    assert (begin, begin, "noise") in states_of(wave.set(scl=0).wait(5_000))
+
+
 # Live feeds
+
+
+def test_rows_wait_for_more_until_so_much_time_is_covered() -> None:
+    wave = Wave().transaction(0x2E, b"\x01").stop()
+    first_ns, decoder = wave.rows[1][0], I2cDecoder(0, 1, wait_ns=5_000_000)
+    given = [len(decoder.feed(wave.edges())[0])]
+    for later_ns in (4_999_999, 5_000_000):
+        nothing = Edges(np.empty(0, np.int64), np.empty(0, np.uint8), False, first_ns + later_ns)
+        given.append(len(decoder.feed(nothing)[0]))
+    assert given == [0, 0, 1]
 
 
 def test_transaction_is_given_as_soon_as_its_stop_cannot_be_a_spike() -> None:

@@ -53,12 +53,15 @@ def test_nack_of_the_second_ten_bit_byte_is_an_address_nack() -> None:
     assert (row.address, row.address_acked, row.problems) == (0x2A5, False, ("address-nack",))
 
 
-# UM10204 table 4: first byte, and whether its use is out of the ordinary.
+# UM10204 table 4: first byte, and whether its use is out of the ordinary. General call, START byte
+# and 10-bit addresses (F0 to F7, tested above) are read as what they are for.
 @pytest.mark.parametrize(
     ("byte", "remarkable"),
     [
-        *((0x00, False), (0x02, True), (0x03, True), (0x04, True), (0x06, True), (0x08, True)),
-        *((0x0F, True), (0x10, False), (0xEE, False), (0xF8, True), (0xF9, True), (0xFF, True)),
+        *((0x00, False), (0x02, True), (0x03, True), (0x04, True), (0x05, True), (0x06, True)),
+        *((byte, True) for byte in range(0x07, 0x10)),
+        *((0x10, False), (0x11, False), (0xEE, False), (0xEF, False)),
+        *((byte, True) for byte in range(0xF8, 0x100)),
     ],
 )
 def test_use_of_a_reserved_address_is_remarked(byte: int, remarkable: bool) -> None:
@@ -67,10 +70,20 @@ def test_use_of_a_reserved_address_is_remarked(byte: int, remarkable: bool) -> N
     assert row.problems == (("reserved-address",) if remarkable else ())
 
 
-def test_general_call_is_a_write_to_address_zero() -> None:
-    """UM10204 section 3.1.13: 06 asks for a reset."""
-    (row,) = rows_of(Wave().start().byte(0x00).byte(0x06).stop())
-    assert (row.address, row.read, row.values, row.problems) == (0, False, b"\x06", ())
+@pytest.mark.parametrize(
+    ("second", "problems"),
+    [(0x06, ()), (0x04, ()), (0x00, ("reserved-address",)), (0xA9, ()), (0x42, ())],
+)
+def test_general_call_is_a_write_to_address_zero(second: int, problems: tuple[str, ...]) -> None:
+    """UM10204 section 3.1.13: the second byte must not be 00."""
+    (row,) = rows_of(Wave().start().byte(0x00).byte(second).byte(0x00).stop())
+    assert (row.address, row.read, row.values) == (0, False, bytes([second, 0]))
+    assert row.problems == problems
+
+
+def test_ten_bit_address_zero_is_no_general_call() -> None:
+    (row,) = rows_of(Wave().start().byte(0xF0).byte(0x00).byte(0x00).stop())
+    assert (row.address, row.address_bits, row.values, row.problems) == (0, 10, b"\x00", ())
 
 
 def test_start_byte_is_not_acknowledged_and_that_is_no_problem() -> None:

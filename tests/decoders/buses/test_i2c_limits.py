@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
+from decoders.buses.i2c import I2cDecoder
 from decoders.buses.i2c_limits import (
     BUS_CLEAR_CLOCKS,
     FAST,
     FAST_PLUS,
-    GENERAL_CALL,
     HIGH_ABOVE_OF_VDD,
     LOW_BELOW_OF_VDD,
     MODES,
@@ -18,8 +20,11 @@ from decoders.buses.i2c_limits import (
     SMBUS,
     STANDARD,
     Limits,
+    general_call_use,
     reserved_use,
 )
+from tests.decoders.buses.rows import Row, decoded
+from tests.decoders.buses.wave import Wave
 
 # UM10204 Rev. 7.0 table 11 (page 44) and table 10 (page 43): symbol, and Standard-mode, Fast-mode
 # and Fast-mode Plus in the units the tables print; None where they print a dash or a formula.
@@ -64,6 +69,7 @@ def test_levels_are_shares_of_the_supply() -> None:
 def test_least_fall_time_grows_with_the_supply() -> None:
     """UM10204 table 11, tf: 20 x VDD/5.5 V in Fast-mode and Fast-mode Plus."""
     assert [mode.fall_min_ns(5.5) for mode in MODES] == [None, 20, 20]
+    assert [mode.fall_min_ns(3.3) for mode in MODES] == [None, 12, 12]
 
 
 # Derived from UM10204 section 7.1: tr / (0.8473 Cb), and (VDD - VOL) / IOL.
@@ -95,25 +101,29 @@ def test_smbus_time_out_in_clocks(mode: Limits, clocks: int) -> None:
     assert mode.clocks_ns(clocks) == SMBUS.timeout_min_ns
 
 
-# UM10204 table 4 (page 16)
+BOTH = (False, True)
+
+
+# UM10204 table 4 (page 16): each address with both values of R/W; device ID is a read only
 @pytest.mark.parametrize(
-    ("address", "read", "use"),
+    ("addresses", "reads", "use"),
     [
-        (0x00, False, "general call"),
-        (0x00, True, "START byte"),
-        *((0x01, read, "CBUS") for read in (False, True)),
-        (0x02, False, "other bus format"),
-        (0x03, True, "future use"),
-        *((a, False, "Hs-mode controller code") for a in (0x04, 0x05, 0x06, 0x07)),
-        *((a, True, "10-bit addressing") for a in (0x78, 0x79, 0x7A, 0x7B)),
-        *((a, True, "device ID") for a in (0x7C, 0x7D, 0x7E, 0x7F)),
-        (0x7C, False, None),
-        (0x08, False, None),
-        (0x77, True, None),
+        ([0x00], [False], "general call"),
+        ([0x00], [True], "START byte"),
+        ([0x01], BOTH, "CBUS"),
+        ([0x02], BOTH, "other bus format"),
+        ([0x03], BOTH, "future use"),
+        (range(0x04, 0x08), BOTH, "Hs-mode controller code"),
+        (range(0x08, 0x78), BOTH, None),
+        (range(0x78, 0x7C), BOTH, "10-bit addressing"),
+        (range(0x7C, 0x80), [True], "device ID"),
+        (range(0x7C, 0x80), [False], None),
     ],
 )
-def test_reserved_addresses_are_those_of_table_4(address: int, read: bool, use: str | None) -> None:
-    assert reserved_use(address, read) == use
+def test_reserved_addresses_are_those_of_table_4(
+    addresses: Sequence[int], reads: Sequence[bool], use: str | None
+) -> None:
+    assert {reserved_use(address, read) for address in addresses for read in reads} == {use}
 
 
 def test_usable_addresses_are_112() -> None:
@@ -129,8 +139,27 @@ def test_only_seven_bit_addresses_are_looked_up(address: int) -> None:
         reserved_use(address, False)
 
 
-def test_general_call_commands_are_those_of_section_3_1_13() -> None:
-    assert sorted(GENERAL_CALL) == [0x00, 0x04, 0x06]
+# UM10204 sections 3.1.13 and 3.1.14
+@pytest.mark.parametrize(
+    ("second", "use"),
+    [
+        (0x06, "reset and take in the programmable part of the address"),
+        (0x04, "take in the programmable part of the address"),
+        (0x00, "not allowed"),
+        (0x01, "hardware general call of the controller at 0x00"),
+        (0xA9, "hardware general call of the controller at 0x54"),
+        (0x02, "not fixed: to be ignored"),
+        (0xFE, "not fixed: to be ignored"),
+    ],
+)
+def test_second_byte_of_a_general_call_says_what_is_asked(second: int, use: str) -> None:
+    assert general_call_use(second) == use
+
+
+@pytest.mark.parametrize("second", [-1, 0x100])
+def test_second_byte_of_a_general_call_is_a_byte(second: int) -> None:
+    with pytest.raises(ValueError, match="not a byte"):
+        general_call_use(second)
 
 
 def test_bus_clear_is_nine_clocks() -> None:
@@ -163,3 +192,58 @@ def test_bus_clear_is_nine_clocks() -> None:
 )
 def test_smbus_limits_are_the_published_ones(name: str, value: int) -> None:
     assert getattr(SMBUS, name) == value
+
+
+class Fastest:
+    """A wave in which every time is the least that UM10204 table 11 allows in a mode."""
+
+    def __init__(self, mode: Limits) -> None:
+        self.mode = mode
+        self.wave = Wave()
+        self.wave.wait(mode.bus_free_min_ns)
+
+    def start(self) -> None:
+        """START or repeated START, up to SCL falling."""
+        if not self.wave.scl:
+            self.wave.set(sda=1).wait(self.mode.scl_low_min_ns).set(scl=1)
+            self.wave.wait(self.mode.restart_setup_min_ns)
+        self.wave.set(sda=0).wait(self.mode.start_hold_min_ns).set(scl=0)
+
+    def bits(self, value: int, ack: int) -> None:
+        """A byte; SDA changes as late in the LOW as the set-up time allows."""
+        setup_ns = self.mode.data_setup_min_ns
+        for bit in (*(value >> shift & 1 for shift in range(7, -1, -1)), ack):
+            self.wave.wait(self.mode.scl_low_min_ns - setup_ns).set(sda=bit).wait(setup_ns)
+            self.wave.set(scl=1).wait(self.mode.scl_high_min_ns).set(scl=0)
+
+    def stop(self) -> None:
+        """STOP and the least time the bus is free."""
+        self.wave.set(sda=0).wait(self.mode.scl_low_min_ns).set(scl=1)
+        self.wave.wait(self.mode.stop_setup_min_ns).set(sda=1).wait(self.mode.bus_free_min_ns)
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_fastest_wave_of_each_mode_is_decoded_without_a_problem(mode: Limits) -> None:
+    fastest = Fastest(mode)
+    for _ in range(2):
+        fastest.start()
+        fastest.bits(0x5C, 0)
+        fastest.bits(0x12, 0)
+        fastest.start()
+        fastest.bits(0x5D, 0)
+        fastest.bits(0xA5, 1)
+        fastest.stop()
+    transactions, states = decoded(I2cDecoder(0, 1), [fastest.wave.edges()])
+    rows = [Row(*row) for row in transactions]  # type: ignore[arg-type]
+    assert [(row.address, row.read, row.values, row.problems) for row in rows] == [
+        (0x2E, False, b"\x12", ()),
+        (0x2E, True, b"\xa5", ()),
+    ] * 2
+    assert rows[1].end_ns + mode.bus_free_min_ns == rows[2].start_ns
+    assert {row.scl_low_max_ns for row in rows} == {mode.scl_low_min_ns}
+    # UM10204 section 3.1.4: between repeated STARTs the bus stays busy
+    assert [row[:3] for row in states] == [
+        (0, rows[0].start_ns, "idle"),
+        (rows[1].end_ns, rows[2].start_ns, "idle"),
+        (rows[3].end_ns, fastest.wave.now_ns, "idle"),
+    ]

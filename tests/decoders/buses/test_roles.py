@@ -116,6 +116,16 @@ def test_behaviour_finds_two_buses_among_other_lines() -> None:
     assert {one.name for one in found} == {"i2c-1", "i2c-2"}
 
 
+def test_behaviour_finds_a_bus_of_ten_bit_addresses() -> None:
+    wave = Wave()
+    for value in range(6):
+        wave.wait(50_000).start().byte(0xF4).byte(0xA5).start().byte(0xF5)
+        wave.byte(value, ack=False).stop()
+    (found,) = buses_by_behaviour(wave.edges(), ["x", "y"])
+    assert (found.scl, found.sda) == (0, 1)
+    assert "of 12 transactions with 'x' as SCL and 'y' as SDA, 12 have" in found.why
+
+
 def test_the_reason_counts_the_transactions() -> None:
     scl, sda = bus(3)
     (found,) = buses_by_behaviour(merged(line(scl), line(sda)), ["x", "y"])

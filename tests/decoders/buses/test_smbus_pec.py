@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import random
+from itertools import pairwise
 
-import numpy as np
 import pytest
 from crccheck.crc import Crc8Smbus
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.smbus_pec import PecChecker, with_pec
@@ -106,24 +107,76 @@ def test_ten_bit_messages_cover_both_address_bytes() -> None:
     assert PecChecker([0x2A5]).check(table_of(wave)).pec_ok.tolist() == [True]
 
 
-def test_checks_do_not_depend_on_how_the_rows_are_cut() -> None:
-    randomly = random.Random(4)
+def test_two_messages_may_share_a_pec() -> None:
+    """Send byte A8 10 and read byte A8 42 A9 7F both have C0: an equal code proves nothing."""
+    send, read = bytes.fromhex("A8 10"), bytes.fromhex("A8 42 A9 7F")
+    assert Crc8Smbus.calc(send) == Crc8Smbus.calc(read) == 0xC0
+    wave = message(message(Wave(), send + b"\xc0", 0x54), read + b"\xc0", 0x54)
+    assert PecChecker([0x54]).check(table_of(wave)).pec_ok.tolist() == [True, True]
+
+
+# A message: its writes and reads (R/W, bytes, whether the address is acknowledged), what is wrong
+# with its PEC, its address, and whether it has a STOP.
+PART = st.tuples(st.booleans(), st.binary(max_size=3), st.sampled_from([True, True, True, False]))
+PARTS = st.lists(PART, min_size=1, max_size=3)
+MESSAGES = st.lists(
+    st.tuples(
+        PARTS, st.sampled_from([0, 0, 1]), st.sampled_from([0x54, 0x54, 0x2A]), st.booleans()
+    ),
+    min_size=1,
+    max_size=6,
+)
+
+Message = tuple[list[tuple[bool, bytes, bool]], int, int, bool]
+
+
+def wave_of(messages: list[Message]) -> Wave:
     wave = Wave()
-    for _ in range(30):
-        covered = bytes([0xA8, randomly.randrange(256), 0xA9]) + randomly.randbytes(3)
-        wrong = randomly.choice((0, 0, 1))
-        message(wave, covered + bytes([Crc8Smbus.calc(covered) ^ wrong]), 0x54)
-    whole = table_of(wave)
-    parts = [row_of(whole, k) for k in range(len(whole))]
-    checker = PecChecker([0x54])
-    got = concatenated([checker.feed(part) for part in parts])
-    assert got.problems.tolist() == with_pec(whole, [0x54]).problems.tolist()
-    assert 0 < np.count_nonzero(got.problems & np.uint32(problem_bit("pec"))) < 30
+    for parts, wrong, address, stops in messages:
+        wire = b""
+        wave.wait(20_000)
+        for number, (read, data, acked) in enumerate(parts):
+            wave.start().byte(address << 1 | read, ack=acked)
+            wire += bytes([address << 1 | read]) + data
+            if number == len(parts) - 1:
+                data += bytes([Crc8Smbus.calc(wire) ^ wrong])
+            for value in data:
+                wave.byte(value)
+        if stops:
+            wave.stop()
+    return wave if messages[-1][3] else wave.stop()
 
 
-def row_of(table: Transactions, k: int) -> Transactions:
-    part = slice(int(table.first[k]), int(table.first[k + 1]))
-    columns = {name: getattr(table, name)[k : k + 1] for name in table.__slots__}
-    columns |= {"first": np.array([0, part.stop - part.start])}
+@settings(max_examples=60, deadline=None)
+@given(messages=MESSAGES, cuts=st.lists(st.integers(0, 18), max_size=6))
+def test_checks_do_not_depend_on_how_the_rows_are_cut(
+    messages: list[Message], cuts: list[int]
+) -> None:
+    whole = table_of(wave_of(messages))
+    marked = with_pec(whole, [0x54]).problems.tolist()
+    for places in (cuts, range(len(whole))):
+        checker = PecChecker([0x54])
+        edges = [0, *sorted(min(cut, len(whole)) for cut in places), len(whole)]
+        parts = [checker.feed(rows_between(whole, a, b)) for a, b in pairwise(edges)]
+        assert concatenated(parts).problems.tolist() == marked
+
+
+def test_only_whole_messages_with_a_wrong_code_are_marked() -> None:
+    messages: list[Message] = [
+        ([(False, b"\x42", True), (True, b"\x07", acked)], wrong, 0x54, True)
+        for wrong, acked in ((0, True), (1, True), (1, False), (1, True))
+    ]
+    messages[-1][0][0] = (False, b"\x42", False)
+    whole, checker = table_of(wave_of(messages)), PecChecker([0x54])
+    row_by_row = [checker.feed(rows_between(whole, k, k + 1)) for k in range(len(whole))]
+    for marked in (with_pec(whole, [0x54]), concatenated(row_by_row)):
+        wrong = [bool(bits & problem_bit("pec")) for bits in marked.problems.tolist()]
+        assert wrong == [False, False, False, True, False, False, False, False]
+
+
+def rows_between(table: Transactions, a: int, b: int) -> Transactions:
+    part = slice(int(table.first[a]), int(table.first[b]))
+    columns = {name: getattr(table, name)[a:b] for name in table.__slots__}
+    columns |= {"first": table.first[a : b + 1] - part.start}
     columns |= {"data": table.data[part], "acked": table.acked[part]}
     return Transactions(**columns)
