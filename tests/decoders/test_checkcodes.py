@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import binascii
 import zlib
+from typing import Any
 
 import crccheck.crc
 import fastcrc
@@ -112,6 +113,41 @@ def test_a_crc_agrees_with_two_independent_libraries(name: str, data: bytes) -> 
     assert (CRCCHECK[name].calc(data), FASTCRC[name](data)) == (got, got)
 
 
+# Every algorithm of 8 to 32 bits that crccheck has, with the catalogue's name, parameters and check
+# value as crccheck states them.
+OF_CRCCHECK = [one for one in crccheck.crc.ALLCRCCLASSES if 8 <= one._width <= 32]
+
+
+@pytest.mark.parametrize("theirs", OF_CRCCHECK, ids=lambda one: one.__name__)
+def test_every_catalogued_crc_of_8_to_32_bits_gives_its_check_value(theirs: Any) -> None:
+    by_parameters = check_code(
+        width=theirs._width,
+        poly=theirs._poly,
+        init=theirs._initvalue,
+        refin=theirs._reflect_input,
+        refout=theirs._reflect_output,
+        xorout=theirs._xor_output,
+    )
+    codes = (check_code(theirs._names[0]), by_parameters)
+    assert [code.of(CHECK_INPUT) for code in codes] == [theirs._check_result] * 2
+    inputs = (b"\x00", b"\xff" * 4, COUNTING, b"CAPLINE")
+    expected = [theirs.calc(data) for data in inputs]
+    assert [[code.of(data) for data in inputs] for code in codes] == [expected] * 2
+
+
+def test_parameters_left_out_are_0_and_not_reflected() -> None:
+    assert check_code(width=16, poly=0x1021).of(CHECK_INPUT) == CATALOGUE["CRC-16/XMODEM"][-1]
+    assert check_code(width=8, poly=7).of(CHECK_INPUT) == CATALOGUE["CRC-8/SMBUS"][-1]
+
+
+# What starts at 0 stays at 0: a dead bus that reads all zeros passes.
+@pytest.mark.parametrize("name", CATALOGUE)
+@pytest.mark.parametrize("length", [1, 7, 300])
+def test_zeros_pass_where_the_initial_value_is_zero(name: str, length: int) -> None:
+    passes = {"CRC-8/SMBUS", "CRC-8/MAXIM-DOW", "CRC-16/ARC", "CRC-16/XMODEM", "CRC-16/KERMIT"}
+    assert (check_code(name).of(bytes(length)) == 0) is (name in passes)
+
+
 @given(data=st.binary(max_size=80))
 def test_crcs_agree_with_the_standard_library(data: bytes) -> None:
     got = [check_code(n).of(data) for n in ("XMODEM", "CCITT-FALSE", "CRC-32", "adler32")]
@@ -132,9 +168,9 @@ def test_crcs_agree_with_the_standard_library(data: bytes) -> None:
         ("CRC-32C", "FF" * 32, 0x62A8AB43),  # RFC 3720 appendix B.4
         ("CRC-32C", COUNTING.hex(), 0x46DD794E),  # RFC 3720 appendix B.4
         ("CRC-32C", COUNTING[::-1].hex(), 0x113FDB5C),  # RFC 3720 appendix B.4
-        ("MODBUS", "01030000000A", 0xCDC5),  # on the wire C5 CD
-        ("MODBUS", "1103006B0003", 0x8776),  # on the wire 76 87
-        ("MODBUS", "0207", 0x1241),  # Modbus over serial line, appendix: on the wire 41 12
+        ("MODBUS", "01030000000A", 0xCDC5),
+        ("MODBUS", "1103006B0003", 0x8776),
+        ("MODBUS", "0207", 0x1241),  # Modbus over serial line, appendix
         ("PEC", "A8", 0x51),
         ("PEC", "A9", 0x56),
         # SMBus PEC of whole messages, address bytes included (SMBus 3.2 section 6.4)
@@ -153,6 +189,29 @@ def test_crcs_agree_with_the_standard_library(data: bytes) -> None:
 )
 def test_published_examples_come_out(name: str, data: str, expected: int) -> None:
     assert check_code(name).of(bytes.fromhex(data)) == expected
+
+
+# How such codes are printed where the bytes stand in the order of sending.
+@pytest.mark.parametrize(
+    ("name", "data", "sent"),
+    [
+        ("MODBUS", "01030000000A", "C5CD"),
+        ("MODBUS", "1103006B0003", "7687"),
+        ("MODBUS", "0207", "4112"),  # Modbus over serial line, appendix
+        ("CRC-32C", "00" * 32, "AA36918A"),  # RFC 3720 appendix B.4 prints aa 36 91 8a
+        ("sum16", CHECK_INPUT.hex(), "DD01"),
+    ],
+)
+def test_low_byte_first_is_how_they_are_sent(name: str, data: str, sent: str) -> None:
+    code = check_code(name)
+    value = code.of(bytes.fromhex(data))
+    assert value.to_bytes(code.width_bytes, "little") == bytes.fromhex(sent)
+
+
+def test_polynomial_of_1_wire_is_8c_when_reflected() -> None:
+    """Maxim application note 27: x^8 + x^5 + x^4 + 1; a lone high bit comes out as its mirror."""
+    assert check_code("1-Wire").of(b"\x80") == 0x8C
+    assert check_code(width=8, poly=0x31).of(b"\x01") == 0x31
 
 
 @pytest.mark.parametrize(
@@ -210,6 +269,12 @@ def test_message_with_its_own_crc_gives_the_known_residue(
 )
 def test_plain_sums_give_their_published_values(name: str, data: bytes, expected: int) -> None:
     assert check_code(name).of(data) == expected
+
+
+def test_fletcher_16_cannot_tell_00_from_ff() -> None:
+    """Its sums are modulo 255."""
+    code = check_code("fletcher16")
+    assert code.of(b"a\x00b\xff") == code.of(b"a\xffb\x00") == code.of(b"a\x00b\x00")
 
 
 @pytest.mark.parametrize(
@@ -299,6 +364,8 @@ def test_an_unknown_name_is_refused_with_the_closest() -> None:
         ({"width": 64, "poly": 3}, "64 bits wide"),
         ({"width": 5, "poly": 5}, "5 bits wide"),
         ({"width": 16, "poly": 0x11021}, "poly = 0x11021 does not fit in 16 bits"),
+        ({"width": 8, "poly": 7, "init": 256}, "init = 0x100 does not fit in 8 bits"),
+        ({"width": 8, "poly": 7, "xorout": -1}, "xorout = -0x1 does not fit in 8 bits"),
         ({"width": 16}, "needs 'poly'"),
         ({"poly": 7}, "needs 'width'"),
         ({"width": 8, "poly": 7, "start": 0}, "unknown CRC parameter 'start'"),
@@ -307,3 +374,12 @@ def test_an_unknown_name_is_refused_with_the_closest() -> None:
 def test_impossible_parameters_are_refused(params: dict[str, int], words: str) -> None:
     with pytest.raises(DescriptionError, match=words):
         check_code(**params)
+
+
+def test_a_polynomial_with_its_highest_term_is_told_to_leave_it_out() -> None:
+    mends = []
+    for params in ({"poly": 0x11021}, {"poly": 0x1021, "init": 0x10000}):
+        with pytest.raises(DescriptionError) as caught:
+            check_code(width=16, **params)
+        mends.append(caught.value.mend)
+    assert mends == ["Leave out the polynomial's highest term (x^width).", ""]
