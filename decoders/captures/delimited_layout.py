@@ -94,14 +94,27 @@ def _time_index(
         )
     if guess is None:
         if table.header:
-            raise CaptureError(
-                "no column of times",
-                place=Place(name, table.header_line),
-                mend=f"{columns_found(table)} Name the time column, or state the sample rate.",
-            )
+            raise _no_times(name, table)
         guess = 0
     remarks.append(f"time column: {names[guess]} (the first whose values rise)")
     return guess
+
+
+def _no_times(name: str, table: Table) -> CaptureError:
+    """The error of a table with a header and no column of times; the caller raises it."""
+    for index, cell in enumerate(table.header):
+        if is_time_name(cell) and (cells := filled(table, index)):
+            return CaptureError(
+                f"no time in column {table.names[index]}: {cells[0]!r}",
+                place=Place(name, table.data_line),
+                mend=f"{columns_found(table)} Export numbers without thousands marks, or name "
+                "the time column.",
+            )
+    return CaptureError(
+        "no column of times",
+        place=Place(name, table.header_line),
+        mend=f"{columns_found(table)} Name the time column, or state the sample rate.",
+    )
 
 
 def _refuse_own_times(name: str, table: Table, index: int) -> None:

@@ -118,6 +118,7 @@ def _table(
     cells: Sequence[tuple[str, ...]],
     first: int,
 ) -> Table:
+    _refuse_narrow_header(name, mark, records, cells, first)
     trailing = len(cells[first]) > 1 and all(
         not row[-1] for row in cells[first : first + 50] if len(row) == len(cells[first])
     )
@@ -153,6 +154,28 @@ def _table(
         data_begin=records[first].begin,
         rows=rows[:SAMPLED_ROWS],
         facts=facts_of([record.text for record in above]),
+    )
+
+
+def _refuse_narrow_header(
+    name: str, mark: str, records: Sequence[Record], cells: Sequence[tuple[str, ...]], first: int
+) -> None:
+    """Refuse rows of more cells than the header right above names, as a decimal comma makes them.
+
+    Raises:
+        CaptureError: if that is so.
+    """
+    named = cells[first - 1] if first and _may_be_row(records[first - 1], mark) else ()
+    spare = cells[first][len(named) :]
+    if not spare or spare == ("",):  # a delimiter at the end of each row is usual
+        return
+    if len(named) < 2 or not all(named) or any(map(is_time_value, named)) or not is_header(named):
+        return
+    comma = "" if mark != "," else " If numbers have a decimal comma, part cells by a semicolon."
+    raise CaptureError(
+        f"{len(cells[first])} cells, but the header names {len(named)} columns",
+        place=Place(name, records[first].line),
+        mend=f"Columns named: {', '.join(named)}.{comma}",
     )
 
 

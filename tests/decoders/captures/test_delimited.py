@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from decoders.captures.delimited import DelimitedReader, looks_delimited
+from decoders.captures.delimited_cells import records_of, split_cells
 from decoders.captures.edges import Edges
 
 
@@ -252,9 +253,9 @@ def test_empty_cells_leave_levels_as_they_were_and_it_is_said() -> None:
 
 
 def test_overflow_words_leave_levels_as_they_were_and_it_is_said() -> None:
-    got = read("time_us,scl [V]\n0,3.3\n1,OVF\n2,0.1\nNaN,3.3\n3,---\n4,3.2\n")
-    assert got.rows == [(0, 1), (2000, 0), (4000, 1)]
-    assert "overflow words are taken as unchanged levels (2 times, first line 3)" in got.remarks
+    got = read("time_us,scl [V]\n0,3.3\n1,OVF\n2,0.1\nNaN,3.3\n3,---\n4,Inf\n5,-inf\n6,3.2\n")
+    assert got.rows == [(0, 1), (2000, 0), (6000, 1)]
+    assert "overflow words are taken as unchanged levels (4 times, first line 3)" in got.remarks
     assert "rows without a time are left out (line 5)" in got.remarks
 
 
@@ -268,6 +269,24 @@ def test_a_header_repeated_in_the_middle_is_noticed() -> None:
     got = read("time_us,scl\n0,1\n1,0\ntime_us,scl\n2,1\n")
     assert got.rows == [(0, 1), (1000, 0), (2000, 1)]
     assert "the header is repeated (line 4)" in got.remarks
+
+
+def test_records_are_those_of_rfc_4180() -> None:
+    """Section 2: quotes round commas, line breaks and quotes, and a quote doubled inside them."""
+    text = 'aaa,"b""bb","c\r\ncc"\r\n'
+    (record,) = records_of(text)
+    cells = [cell for _, cell in split_cells(record.text, ",")]
+    assert (cells, record.end) == (["aaa", 'b"bb', "c\r\ncc"], len(text))
+
+
+def test_quoted_cells_of_rows_may_hold_commas_quotes_and_line_breaks() -> None:
+    got = read('time_us,note,scl\r\n1,"a,b",1\r\n2,"say ""ah""",0\r\n3,"c\r\nd",1')
+    assert got.rows == [(1000, 1), (2000, 0), (3000, 1)]
+
+
+def test_a_preamble_above_rows_without_a_header_is_no_header() -> None:
+    got = read("Bench,capture\nStart time,12:30:00\n0.1,1,1\n0.2,1,0\n")
+    assert (got.channels, [level for _, level in got.rows]) == (("column2", "column3"), [3, 1])
 
 
 def test_a_header_cell_may_hold_a_line_break_in_quotes() -> None:

@@ -87,6 +87,38 @@ def test_sample_numbers_without_a_rate_are_refused() -> None:
     assert "State the sample rate" in error.mend
 
 
+@pytest.mark.parametrize(
+    ("delimiter", "number"),
+    [(";", "1.234,5"), (";", "1 234,5"), (",", "1'234.5"), ("\t", "1,234.5")],
+)
+def test_thousands_marks_are_refused_as_ambiguous(delimiter: str, number: str) -> None:
+    rows = [["time", "scl", "sda"], [number, "1", "1"], [number, "1", "0"]]
+    error = refused("".join(delimiter.join(row) + "\n" for row in rows))
+    assert error.message == f"no time in column time: {number!r}"
+    assert error.place == Place("wire.csv", 2)
+    assert "without thousands marks" in error.mend
+
+
+@pytest.mark.parametrize(
+    ("names", "named"), [("time,scl,sda", 3), ("time,scl", 2), ('"Time [s]",scl', 2)]
+)
+def test_a_decimal_comma_between_commas_is_refused(names: str, named: int) -> None:
+    levels = ",1" * (named - 1)
+    data = f"{names}\n0,000125{levels}\n0,000150{levels}\n"
+    error = refused(f"Bench,of,the,night shift\n{data}")
+    assert error.message == f"{named + 1} cells, but the header names {named} columns"
+    assert error.place == Place("wire.csv", 3)
+    assert error.mend.endswith("If numbers have a decimal comma, part cells by a semicolon.")
+
+
+@pytest.mark.parametrize("spare", [";1", ";;"])
+def test_rows_wider_than_their_header_are_refused(spare: str) -> None:
+    error = refused(f"time_us;scl\n1;1{spare}\n2;0{spare}\n")
+    assert error.message == f"{2 + spare.count(';')} cells, but the header names 2 columns"
+    assert error.place == Place("wire.csv", 2)
+    assert error.mend == "Columns named: time_us, scl."
+
+
 def test_an_unknown_time_column_is_refused_with_those_found() -> None:
     error = refused(HEAD + "1,1,1\n", time_column="clock")
     assert str(error) == f"wire.csv:1: no column named 'clock'\n{COLUMNS}"

@@ -7,6 +7,7 @@ import pytest
 
 from decoders.captures.edges import Edges
 from decoders.captures.vcd import VcdReader, looks_vcd
+from decoders.errors import CaptureError
 
 Stretch = tuple[list[tuple[int, int]], int]
 
@@ -16,7 +17,7 @@ $var wire 1 " sda $end
 $enddefinitions $end
 """
 
-# The worked example of our sheet on VCD, as pyvcd 0.5.1 wrote it.
+# Written by pyvcd 0.5.1 and read back by its tokenizer; `$var string` is an extension.
 WORKED = """$comment cap line bench capture $end
 $date 2024-01-01 00:00:00 $end
 $timescale 1 us $end
@@ -120,6 +121,12 @@ def test_worked_example_gives_single_bits_of_its_byte() -> None:
     ]
 
 
+def test_worked_example_has_no_levels_in_its_real_text_and_event() -> None:
+    for name in ("level_cm", "state", "echo"):
+        with pytest.raises(CaptureError, match=f"no line named '{name}'"):
+            read(WORKED, [name])
+
+
 def test_bit_that_turns_x_is_not_observed_from_there() -> None:
     assert levels_of(WORKED, ["bus.byte[2]"]) == [([(10_000, 0)], 20_000)]
 
@@ -163,6 +170,47 @@ def test_values_are_extended_on_the_left(written: str, known: int, levels: int) 
 def test_bits_are_numbered_as_declared(select: str, bit: int, digits: str) -> None:
     head = f"$timescale 1ns $end $var wire 8 p port {select} $end $enddefinitions $end\n"
     assert levels_of(f"{head}#0 b0 p #3 {digits} p", [f"port[{bit}]"]) == [([(0, 0), (3, 1)], 3)]
+
+
+# IEEE 1364-2005 18.2.1, var_type; reals, events and parameters have no levels.
+@pytest.mark.parametrize(
+    ("kinds", "channels"),
+    [
+        (
+            "integer reg supply0 supply1 time tri triand trior trireg tri0 tri1 wand wire wor",
+            ("a", "sda"),
+        ),
+        ("event parameter real realtime", ("sda",)),
+    ],
+)
+def test_every_type_of_variable_is_read_or_passed_over(
+    kinds: str, channels: tuple[str, ...]
+) -> None:
+    for kind in kinds.split():
+        head = f'$timescale 1 ns $end $var {kind} 1 ! a $end $var wire 1 " sda $end'
+        change = "r1.5 !" if "real" in kind else "1!"
+        text = f'{head} $enddefinitions $end #0 {change} 1" #1 0! #2 0"'
+        assert read(text)[0].channels == channels, kind
+
+
+# The same, scope_type and reference: writers put a blank before the bit or not.
+@pytest.mark.parametrize("scope", ["begin", "fork", "function", "module", "task"])
+@pytest.mark.parametrize(
+    ("size", "reference", "channels"),
+    [
+        (1, "p", ("top.p",)),
+        (1, "p[3]", ("top.p[3]",)),
+        (1, "p [3]", ("top.p[3]",)),
+        (2, "p[1:0]", ("top.p[0]", "top.p[1]")),
+        (2, "p [1:0]", ("top.p[0]", "top.p[1]")),
+    ],
+)
+def test_every_scope_and_reference_names_its_lines(
+    scope: str, size: int, reference: str, channels: tuple[str, ...]
+) -> None:
+    head = f"$timescale 1 ns $end $scope {scope} top $end $var wire {size} ! {reference} $end"
+    reader, got = read(f"{head} $upscope $end $enddefinitions $end #0 b1 ! #1 b0 !")
+    assert (reader.channels, got) == (channels, [([(0, 1), (1, 0)], 1)])
 
 
 @pytest.mark.parametrize(
@@ -233,6 +281,7 @@ def test_changes_before_the_first_time_belong_to_zero() -> None:
         '#0 $dumpvars 1! 1" $end #5 0!',
         '#0 $dumpvars 1! 1" #5 0!',
         '#0 1! 1" #5 0!',
+        '#0 $dumpall 1! 1" $end #5 0!',
         '#0 1! 1" $end #5 0! $end',
         '#0 $comment 0! #9 $end 1! 1" #5 $comment $dumpoff $end 0!',
     ],
