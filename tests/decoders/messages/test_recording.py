@@ -93,6 +93,28 @@ def test_times_are_exact_to_the_nanosecond(t: str, t_ns: int) -> None:
     assert got[0][0] == t_ns
 
 
+# int64 ns end on 2262-04-11 at 23:47:16.854775807 UTC
+@pytest.mark.parametrize(
+    ("t", "t_ns"),
+    [
+        ('"2262-04-11T23:47:15.999999999Z"', 9_223_372_035_999_999_999),
+        ('"2262-04-12T00:00:00Z"', None),
+        ('"9999-12-31T23:59:59Z"', None),
+        ("9223372035.9", 9_223_372_035_900_000_000),
+        ("9223372036.854775807", 2**63 - 1),
+        ("9223372036854775807", 2**63 - 1),
+        ("1e19", None),
+    ],
+)
+def test_times_beyond_64_bits_of_ns_are_refused(t: str, t_ns: int | None) -> None:
+    line = f'{{"t": {t}, "topic": "a"}}'
+    if t_ns is not None:
+        assert decoded(line)[0][0][0] == t_ns
+        return
+    with pytest.raises(RecordingError, match="'t' is no time"):
+        decoded(line)
+
+
 def test_a_time_in_nanoseconds_goes_before_t() -> None:
     got, _ = decoded('{"t": 1, "t_ns": 9223372036854775807, "topic": "a"}')
     assert got[0][0] == 2**63 - 1

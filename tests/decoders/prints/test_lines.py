@@ -166,6 +166,8 @@ def test_every_byte_is_in_a_line_or_an_ending(stream: bytes) -> None:
         (b"[12] 21 \xb0C, level 41 cm, poll 17\n", True),  # Latin-1
         (b"boot\x00\n[12] camera ok, level 40\n", True),
         (b"\x1b[0;32mI (12) x\x1b[0m\n", True),
+        (b"\x07\x08\x09\x0a\x0b\x0c\x0d\x1b x", True),  # controls that printed text may hold
+        (b"\x06\x0e\x1a\x1c\x06\x0e\x1a\x1c x", False),
         (bytes(range(256)), False),
         (b"\x00\x01\x02\x03" * 10, False),
         (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", False),

@@ -187,6 +187,17 @@ def test_a_long_banner_does_not_hide_the_stamps_after_it() -> None:
     assert times(stream) == [None] * 200 + [k * S + S // 2 for k in range(100)]
 
 
+@pytest.mark.parametrize(("stamped", "read"), [(4, False), (5, True)])
+def test_bare_numbers_must_stand_on_more_than_half_of_the_lines(stamped: int, read: bool) -> None:
+    stream = "".join(f"[{k}] x\n" for k in range(1, stamped + 1)) + "plain\n" * 4
+    assert times(stream)[:stamped] == [k * MS if read else None for k in range(1, stamped + 1)]
+
+
+def test_a_stamp_that_is_not_believed_is_no_time() -> None:
+    table, _ = printed("[123000] a\n[123500] b\n[1240] c\n[124500] d\n[125000] e\n")
+    assert [row[2:4] for row in rows(table)][2] == (None, CLOCKS[0])
+
+
 def test_lines_without_a_stamp_inherit_none() -> None:
     assert times("[1] a\nmore\n[3] b\n") == [MS, None, 3 * MS]
 
@@ -279,7 +290,9 @@ def test_further_groups_become_fields() -> None:
     ],
 )
 def test_stamp_groups_are_read_exactly(line: str, stream: str, native_ns: int | None) -> None:
-    assert times(stream, line=line) == [native_ns]
+    table, _ = printed(stream, line=line)
+    assert table.native_ns.tolist() == [NO_TIME if native_ns is None else native_ns]
+    assert [code > 0 for code in table.clock.tolist()] == [native_ns is not None]
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.errors import RecordingError
+from decoders.prints import recording
 from decoders.prints.columns import Prints
 from decoders.prints.recording import SerialRecordingDecoder, looks_like_serial_recording
 
@@ -52,6 +53,13 @@ def test_records_without_line_endings_are_lines() -> None:
     table, decoder = recorded(text)
     assert rows(table) == [(k * S, k * S, f"line {k}", False) for k in range(100)]
     assert decoder.remarks[0] == "every record was taken as one line, for none has a line ending"
+
+
+def test_no_more_than_64_records_wait_for_a_line_ending() -> None:
+    decoder = SerialRecordingDecoder("port.jsonl", line=r"^(?P<text>.*)$")
+    records = [f'{{"t": {k}, "text": "line {k}"}}\n'.encode() for k in range(66)]
+    given = [len(decoder.feed(record)) for record in records]
+    assert given == [0] * 63 + [64, 1, 1]
 
 
 def test_bytes_that_are_no_text_come_through_hex_and_escapes() -> None:
@@ -123,9 +131,10 @@ PARTS = st.one_of(
     st.lists(PARTS, max_size=20),
     st.lists(st.integers(0, 600), max_size=10),
     st.booleans(),
+    st.sampled_from([3, 64]),
 )
 def test_prints_do_not_depend_on_how_the_recording_is_cut(
-    parts: list[dict[str, str]], cuts: list[int], bad: bool
+    parts: list[dict[str, str]], cuts: list[int], bad: bool, head_records: int
 ) -> None:
     lines = [json.dumps({"t": 1 + k / 8, **part}) for k, part in enumerate(parts)]
     stream = ("\n".join([*lines, "junk", ""]) if bad and lines else "\n".join(lines)).encode()
@@ -137,9 +146,11 @@ def test_prints_do_not_depend_on_how_the_recording_is_cut(
         data = [table.text_bytes(row) for row in range(len(table))]
         return rows(table), data, table.at_byte.tolist(), decoder.remarks, decoder.bad_lines
 
-    whole = decoded([0, len(stream)])
-    assert decoded([0, *sorted(min(cut, len(stream)) for cut in cuts), len(stream)]) == whole
-    assert decoded(list(range(len(stream) + 1))) == whole
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(recording, "_HEAD_RECORDS", head_records)
+        whole = decoded([0, len(stream)])
+        assert decoded([0, *sorted(min(cut, len(stream)) for cut in cuts), len(stream)]) == whole
+        assert decoded(list(range(len(stream) + 1))) == whole
 
 
 @pytest.mark.parametrize(
