@@ -162,3 +162,23 @@ field = [
   { name = "pec", type = "check", check = "PEC", over = "wire" },
 ]
 """
+
+SENTENCES = """
+framing = "lines"
+[[packet]]
+name = "level"
+field = [
+  { name = "start", type = "sync", text = "$" },
+  { name = "id", type = "text", until = ",", constant = "CIDR" },
+  { name = "count", type = "decimal", until = "," },
+  { name = "level", type = "decimal", until = "*", unit = "cm", min = 0, max = 300 },
+  { name = "sum", type = "check", check = "xor", over = ["id", "level"], written = "hex" },
+]
+"""
+
+
+def sentence(body: bytes) -> bytes:
+    code = 0
+    for byte in body:
+        code ^= byte
+    return b"$" + body + b"*%02X" % code

@@ -20,8 +20,10 @@ from tests.decoders.packets.tables import (
     BLOCK,
     PEC,
     REGISTERS,
+    SENTENCES,
     ask_of,
     reply_of,
+    sentence,
     serial,
     told,
 )
@@ -223,27 +225,6 @@ def test_the_pec_byte_of_a_device_with_pec_is_no_part_of_its_packets(transact: T
     got = PacketDecoder(packet_set, ADDRESS, pec=True).feed(transact(rows))
     assert got.bytes_of(1) == b"\x01\x02"
     assert got.problem_words(1) == ["pec"]
-
-
-SENTENCES = """
-framing = "lines"
-[[packet]]
-name = "level"
-field = [
-  { name = "start", type = "sync", text = "$" },
-  { name = "id", type = "text", until = ",", constant = "CIDR" },
-  { name = "count", type = "decimal", until = "," },
-  { name = "level", type = "decimal", until = "*", unit = "cm", min = 0, max = 300 },
-  { name = "sum", type = "check", check = "xor", over = ["id", "level"], written = "hex" },
-]
-"""
-
-
-def sentence(body: bytes) -> bytes:
-    code = 0
-    for byte in body:
-        code ^= byte
-    return b"$" + body + b"*%02X" % code
 
 
 def test_checksummed_sentences_are_read_with_any_line_end() -> None:

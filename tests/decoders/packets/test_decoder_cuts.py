@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from decoders.buses.transactions import Transactions
+from decoders.packets import line_framing
 from decoders.packets.columns import Packets, joined
 from decoders.packets.decoder import PacketDecoder
 from decoders.packets.layout import PacketSet
@@ -18,9 +19,11 @@ from tests.decoders.packets.tables import (
     ADDRESS,
     PEC,
     REGISTERS,
+    SENTENCES,
     ask_of,
     part_of,
     reply_of,
+    sentence,
     serial,
     told,
 )
@@ -91,6 +94,39 @@ def test_serial_packets_do_not_depend_on_how_the_bytes_are_cut(
     whole = told(camera, serial(camera, stream, []))
     assert told(camera, serial(camera, stream, cuts)) == whole
     assert b"".join(each[5] for each in whole) == stream
+
+
+LINES = st.sampled_from(
+    [
+        sentence(b"CIDR,12,34.5"),
+        sentence(b"CIDR,13,301"),
+        b"$CIDR,1,2*00",
+        b"$CIDR",
+        b"",
+        b"\xff\x00",
+        b"x" * 40,
+    ]
+)
+ENDS = st.sampled_from([b"\n", b"\r\n", b"\r", b""])
+
+
+@settings(deadline=None)
+@given(
+    lines=st.lists(st.tuples(LINES, ENDS).map(b"".join), max_size=8),
+    cuts=st.lists(st.integers(0, 120), max_size=6),
+    most=st.sampled_from([16, 4096]),
+)
+def test_sentences_do_not_depend_on_how_the_bytes_are_cut(
+    lines: list[bytes], cuts: list[int], most: int
+) -> None:
+    packet_set = read_packets(SENTENCES, "s.toml")
+    stream = b"".join(lines)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(line_framing, "MOST_LINE", most)
+        whole = told(packet_set, serial(packet_set, stream, []))
+        assert told(packet_set, serial(packet_set, stream, cuts)) == whole
+        assert told(packet_set, serial(packet_set, stream, list(range(len(stream))))) == whole
+    assert b"".join(each[5] for each in whole) == stream.replace(b"\r", b"").replace(b"\n", b"")
 
 
 REGISTER_ROWS = st.sampled_from(
