@@ -37,8 +37,15 @@ def step(
     )
 
 
+def ten_bit_read(wave: Wave) -> Wave:
+    """UM10204 section 3.1.11: the read takes its address from the write before it."""
+    return wave.start().byte(0xF4).byte(0xA5).start().byte(0xF5).byte(0x3C, ack=False)
+
+
 LEVEL = st.integers(0, 1)
 STEPS = st.one_of(
+    st.just(ten_bit_read),
+    step("transaction", st.just(0x2E), st.binary(max_size=2), read=st.booleans()),
     step("start"),
     step("stop"),
     step("byte", BYTES, ack=st.booleans()),

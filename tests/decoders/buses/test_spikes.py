@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.i2c_limits import FAST
+from decoders.captures.edges import Edges
 from tests.decoders.buses.rows import blocks_of, decoded, edges_of
 from tests.decoders.buses.wave import Wave
 
@@ -68,6 +70,19 @@ def test_spike_at_a_border_of_blocks_is_taken_out_all_the_same(cut: int) -> None
     whole = decoded(I2cDecoder(0, 1), [wave.edges()])
     assert decoded(I2cDecoder(0, 1), blocks_of(wave.edges(), [cut])) == whole
     assert decoded(I2cDecoder(0, 1), blocks_of(wave.edges(), [cut], [1.0])) == whole
+
+
+@pytest.mark.parametrize("line", ["scl", "sda"])
+@pytest.mark.parametrize("later_ns", range(0, 60, 5))
+def test_spike_is_taken_out_however_little_is_known_behind_it(line: str, later_ns: int) -> None:
+    edges = traffic(line, 20).edges()
+    (end,) = np.flatnonzero(np.diff(edges.t_ns) == 20) + 1
+    known = Edges(
+        edges.t_ns[: end + 1], edges.levels[: end + 1], True, int(edges.t_ns[end]) + later_ns
+    )
+    rest = Edges(edges.t_ns[end + 1 :], edges.levels[end + 1 :], False, edges.until_ns)
+    whole = decoded(I2cDecoder(0, 1), [edges])
+    assert decoded(I2cDecoder(0, 1, wait_ns=0), [known, rest]) == whole
 
 
 def test_spike_outside_a_transaction_is_only_a_line_state() -> None:

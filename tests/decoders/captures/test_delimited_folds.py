@@ -128,6 +128,7 @@ def small_blocks(data: bytes, cuts: list[int]) -> Outcome:
         patch.object(delimited, "HEAD_BYTES", 60),
         patch.object(delimited, "BLOCK_BYTES", 40),
         patch.object(delimited, "PIECE_BYTES", 90),
+        patch.object(delimited, "LONGEST_LINE", 400),  # what a file of CR alone waits for
     ):
         return read(data, cuts)
 

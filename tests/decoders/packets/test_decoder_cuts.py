@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from decoders.buses.transactions import Transactions
+from decoders.checkcodes import check_code
 from decoders.packets import line_framing
 from decoders.packets.columns import Packets, joined
 from decoders.packets.decoder import PacketDecoder
@@ -129,9 +130,15 @@ def test_sentences_do_not_depend_on_how_the_bytes_are_cut(
     assert b"".join(each[5] for each in whole) == stream.replace(b"\r", b"").replace(b"\n", b"")
 
 
+# Word 1234 of register 42, and the code over it and the address bytes 5C and 5D before it.
+WORD = b"\x34\x12"
+WORD_PEC = bytes([check_code("PEC").of(b"\x5c\x42\x5d" + WORD)])
 REGISTER_ROWS = st.sampled_from(
     [
         ("write+restart", b"\x10"),
+        ("write+restart", b"\x42"),
+        ("read", WORD + WORD_PEC),
+        ("read", WORD + b"\x00"),
         ("write", b"\x11"),
         ("write", b"\x11\x07"),
         ("write", b"\x42"),
@@ -153,6 +160,17 @@ def test_registers_do_not_depend_on_how_the_transactions_are_cut(
     table = transact(rows)
     whole = told(packet_set, in_chunks(packet_set, table, []))
     assert told(packet_set, in_chunks(packet_set, table, cuts)) == whole
+    assert told(packet_set, in_chunks(packet_set, table, list(range(len(table))))) == whole
+
+
+def test_a_code_covers_the_write_before_the_repeated_start_across_chunks(
+    transact: Transact,
+) -> None:
+    packet_set = read_packets(PEC, "p.toml")
+    table = transact([("write+restart", b"\x42"), ("read", WORD + WORD_PEC)])
+    for cuts in ([], [1]):
+        words = [each[4] for each in told(packet_set, in_chunks(packet_set, table, cuts))]
+        assert words == [[], []]
 
 
 @pytest.mark.parametrize("extra", range(-3, 9))

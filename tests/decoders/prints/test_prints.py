@@ -385,6 +385,7 @@ TEXTS = st.sampled_from(
     [
         b"cam: ok",
         b"ERROR: no reply",
+        b"WARN low",
         b"[WARN] low",
         b"\xff\x00",
         b"\xc2\xb5",
@@ -393,7 +394,7 @@ TEXTS = st.sampled_from(
         b"x" * 40,
     ]
 )
-STAMPS = st.sampled_from([b"[%d] ", b"E (%d) ", b"%d ms ", b"", b"[%d.5] ", b"junk %d "])
+STAMPS = st.sampled_from([b"[%d] ", b"[%d] ", b"E (%d) ", b"%d ms ", b"", b"[%d.5] ", b"junk %d "])
 ENDS = st.sampled_from([b"\n", b"\r\n", b"\r", b"\n\r"])
 LINES = st.tuples(STAMPS, st.one_of(st.integers(0, 3000), st.just(-(10**6))), TEXTS, ENDS)
 
@@ -414,7 +415,7 @@ def logs(draw: st.DrawFn) -> bytes:
     logs(),
     st.lists(st.integers(0, 1500), max_size=12),
     st.sampled_from([None, 32]),
-    st.sampled_from([None, PATTERN, r"^(?P<a>\S+) (?P<ms>\d+)"]),
+    st.sampled_from([None, PATTERN, r"^(?P<a>\S+) (?P<ms>\d+)", r"^\D*(?P<ms>\d+)"]),
     st.booleans(),
 )
 def test_prints_do_not_depend_on_how_the_bytes_are_cut(

@@ -194,34 +194,67 @@ def test_a_step_back_waits_for_the_next_stamp_but_not_for_ever() -> None:
     assert late.epoch.tolist() == [1]
 
 
+# How far the counter goes on, and what is printed of it: itself, less a digit, or far too much.
 STEPS = st.lists(
-    st.one_of(
-        st.integers(0, 2000),
-        st.sampled_from([-15, -400, 60_000, 10**9, -(10**12), -5000]),
+    st.tuples(
+        st.one_of(
+            st.integers(0, 2000),
+            st.sampled_from([-15, -400, 60_000, 10**9, -(10**12), -5000]),
+        ),
+        st.sampled_from(["right", "right", "right", "short", "ahead"]),
     ),
     max_size=40,
 )
 
 
 @settings(max_examples=100, deadline=None)
-@given(STEPS, st.lists(st.integers(0, 40)), st.sampled_from([None, 16, 32]), st.booleans())
+@given(
+    STEPS,
+    st.lists(st.integers(0, 40)),
+    st.sampled_from([None, 16, 32]),
+    st.booleans(),
+    st.sampled_from([4_294_960_000, 123_000]),
+)
 def test_times_do_not_depend_on_how_the_stamps_are_cut(
-    steps: list[int], cuts: list[int], bits: int | None, hosted: bool
+    steps: list[tuple[int, str]], cuts: list[int], bits: int | None, hosted: bool, now: int
 ) -> None:
-    stamps, host, now = [4_294_960_000], [0], 4_294_960_000
-    for step in steps:
+    stamps, host = [now], [0]
+    for step, printed in steps:
         now = max(now + step, abs(step) % 700) % 2**32
-        stamps.append(now)
+        shown = {"right": now, "short": now // 1000, "ahead": now + 800_000}[printed]
+        stamps.append(shown)
         host.append(host[-1] + max(step, 1) * MS)
+    assert_any_cut_is_the_same(stamps, cuts, bits, host if hosted else None)
+
+
+def assert_any_cut_is_the_same(
+    stamps: list[int], cuts: list[int], bits: int | None, host: list[int] | None
+) -> list[Row]:
     edges = tuple(sorted(min(cut, len(stamps)) for cut in cuts))
-    arrivals = host if hosted else None
-    whole, one = settled(stamps, MS, bits=bits, host=arrivals)
-    pieces, other = settled(stamps, MS, bits=bits, host=arrivals, cuts=edges)
-    each, third = settled(stamps, MS, bits=bits, host=arrivals, cuts=tuple(range(1, len(stamps))))
+    whole, one = settled(stamps, MS, bits=bits, host=host)
+    pieces, other = settled(stamps, MS, bits=bits, host=host, cuts=edges)
+    each, third = settled(stamps, MS, bits=bits, host=host, cuts=tuple(range(1, len(stamps))))
     assert pieces == whole
     assert each == whole
     assert one.rollovers == other.rollovers == third.rollovers
     assert one.restarts == other.restarts == third.restarts
+    return whole
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.integers(1, 5_000) | st.integers(0, 5 * 65_536), min_size=1, max_size=30),
+    st.integers(0, 2**16 - 1),
+    st.lists(st.integers(0, 30)),
+)
+def test_a_host_counts_the_rollovers_of_any_silence_however_it_is_cut(
+    steps: list[int], start: int, cuts: list[int]
+) -> None:
+    true = np.cumsum([start, *steps]).tolist()
+    host = [count * MS for count in true]
+    stamps = [count % 2**16 for count in true]
+    got = assert_any_cut_is_the_same(stamps, cuts, 16, host)
+    assert [row[0] for row in got] == [count * MS for count in true]
 
 
 @settings(max_examples=60, deadline=None)
