@@ -122,6 +122,8 @@ class DelimitedReader:
             return []
         self._out += self._edges.rest() if last or self.stopped else self._edges.ready()
         self.assumed.rows = self._edges.rows
+        if self._edges.beat is not None:
+            self.assumed.off_beat = self._edges.beat.found
         self.assumed.remarks = [*self._remarks, *self._careful.rows.odd.remarks()]
         out, self._out = self._out, []
         return out
@@ -156,7 +158,7 @@ class DelimitedReader:
         if not end:
             raise long_line(self.name, 1, HEAD_BYTES // 2)
         layout = layout_of(self.name, table, self._options)
-        edges = self._edges = EdgeRows(len(layout.channels))
+        edges = self._edges = EdgeRows(len(layout.channels), layout.row_period_ns)
         careful = self._careful = CarefulLines(self.name, layout, edges)
         self._blocks = LineBlocks(layout, careful, edges)
         self.channels = layout.channels

@@ -134,6 +134,8 @@ class LineBlocks:
             times = self._matrix.sparse_times(ends)
         if times is None or (edges.last_ns is not None and times[0] < edges.last_ns):
             return False
+        if not edges.on_beat(rows, int(times[0]), int(times[-1])):
+            return False
         edges.keep_some(rows, which, times[1:-1], int(times[-1]))
         self._careful.next_line += rows
         return True

@@ -36,6 +36,7 @@ class Layout:
     levels: tuple[LevelColumn, ...]
     channels: tuple[str, ...]  # bit k of a level word is channels[k]
     sample_period_ns: float | None
+    row_period_ns: float | None  # where rows are samples
     remarks: tuple[str, ...]
 
 
@@ -58,7 +59,8 @@ def layout_of(name: str, table: Table, options: Options) -> Layout:
     time = _time_column(name, table, index, rate, options, remarks)
     levels, channels = level_columns(name, table, index, options, remarks)
     period = _sample_period_ns(table, time, levels, rate)
-    return Layout(table, time, levels, channels, period, tuple(remarks))
+    row_period = _row_period_ns(table, time, levels, rate)
+    return Layout(table, time, levels, channels, period, row_period, tuple(remarks))
 
 
 def _time_index(
@@ -218,3 +220,32 @@ def _sample_period_ns(
     if max(steps) - min(steps) > 1 or min(steps) < 1 or not repeated:
         return None
     return (times[-1] - times[0]) / (len(times) - 1)
+
+
+_FEWEST_SAMPLES = 16  # rows that tell whether rows are samples
+
+
+def _row_period_ns(
+    table: Table, time: TimeColumn, levels: Sequence[LevelColumn], rate: Fraction | None
+) -> float | None:
+    """The step of rows that are samples: most of them alike, most of them repeating the levels."""
+    if time.index is None:
+        return None  # the time is the row's number: no row can be seen to be missing
+    rows = [row for row in table.rows if row[time.index]]
+    try:
+        times = [got[0] for row in rows if (got := time_ns(time, row[time.index]))]
+    except OverflowError:
+        return None
+    if len(times) < _FEWEST_SAMPLES or len(times) != len(rows):
+        return None
+    steps = sorted(b - a for a, b in pairwise(times))
+    usual = steps[len(steps) // 2]
+    alike = [step for step in steps if abs(step - usual) <= 1]
+    words = [tuple(level_of(column, row[column.index]) for column in levels) for row in rows]
+    repeated = sum(a == b for a, b in pairwise(words))
+    if usual < 1 or 2 * len(alike) < len(steps) or 2 * repeated < len(steps):
+        return None
+    if rate is not None:
+        stated = float(10**9 / rate)
+        return stated if abs(stated - usual) <= 1 else None
+    return sum(alike) / len(alike)

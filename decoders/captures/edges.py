@@ -29,6 +29,16 @@ class Edges:
     until_ns: int  # the levels of the last row are known to hold up to here (>= t_ns[-1])
 
 
+@dataclass(frozen=True, slots=True)
+class OffBeat:
+    """Rows that are samples, but further apart than the sample period; some may have been lost."""
+
+    from_ns: int  # the sample before
+    until_ns: int  # the sample after the last step that was too long
+    steps: int  # how many followed each other
+    longest_ns: int
+
+
 @dataclass(slots=True)
 class Assumed:
     """What a reader assumed and noticed, in words for people; grows while it reads."""
@@ -36,6 +46,7 @@ class Assumed:
     remarks: list[str] = field(default_factory=list)
     sample_period_ns: float | None = None  # when rows are samples or the header states the rate
     rows: int = 0  # data rows (or value changes) read so far
+    off_beat: list[OffBeat] = field(default_factory=list)  # the first 1000
 
 
 class CaptureReader(Protocol):
