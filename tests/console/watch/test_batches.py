@@ -13,7 +13,7 @@ from console.bench.model import Bench
 from console.watch.from_bench import rules_for
 from console.watch.rule import Batch, Rule
 from console.watch.watching import Watch
-from tests.console.watch.runs import MS, S, Tables, nack, table, transaction, watched
+from tests.console.watch.runs import MS, S, Tables, nack, poll, table, transaction, watched
 
 RULES = """
 [[rule]]
@@ -150,6 +150,25 @@ def test_a_stop_stands_as_soon_as_its_polls_are_seen(second: int, known: bool) -
     assert watch.feed(cut_at(stopping(), -1, second * S)) == []
     standing = watch.standing(second * S)
     assert [f.severity == "fault" for f in standing] == [known]
+
+
+@pytest.mark.parametrize("cut_s", [29.5, 30.5, 31.5, 32.5])
+@pytest.mark.parametrize("silent", ["nack", "filler"])
+def test_a_short_run_of_unanswered_polls_is_the_same_in_two_batches(
+    cut_s: float, silent: str
+) -> None:
+    def unanswered(second: int) -> list[dict[str, object]]:
+        return [nack(second * S)] if silent == "nack" else poll(second * S, data="ffffff")
+
+    rows = [
+        row
+        for second in range(80)
+        for row in (unanswered(second) if 30 <= second < 33 else poll(second * S))
+    ]
+    tables = {"transactions": table("transactions", rows)}
+    whole = watched(rules_for(Bench()), tables, 80 * S)
+    assert watched(rules_for(Bench()), tables, 80 * S, [round(cut_s * S)]) == whole
+    assert len(whole) == (silent == "nack")
 
 
 def test_looking_at_what_stands_changes_nothing() -> None:

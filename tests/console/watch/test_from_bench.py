@@ -80,6 +80,23 @@ def test_a_stop_is_told_once_with_the_names_of_the_bench() -> None:
     assert finding.evidence["device"] == "camera"
 
 
+@pytest.mark.parametrize("own_first", [True, False])
+def test_a_rule_about_all_leaves_alone_what_another_rule_is_about(own_first: bool) -> None:
+    own = 'kind = "stops-answering"\ndevice = "camera"\nseverity = "note"'
+    about_all = 'kind = "stops-answering"\nseverity = "warning"'
+    first, second = (own, about_all) if own_first else (about_all, own)
+    bench = rule(f"{first}\n[[rule]]\n{second}")
+    rows = [
+        row for at in (0x2E, 0x3C) for row in [*polls(range(50), at), *nacks(range(50, 70), at)]
+    ]
+    tables = {"transactions": table("transactions", rows)}
+    found = watched(bench, tables, 0, 70 * S)
+    assert sorted((f.evidence["address"], f.severity) for f in found) == [
+        (0x2E, "note"),
+        (0x3C, "warning"),
+    ]
+
+
 def test_the_source_of_a_device_is_known() -> None:
     assert names_of(load_bench(BENCH, "bench.toml")).source_of_device("camera") == "wire"
 

@@ -193,6 +193,11 @@ def test_rows_of_a_pattern_are_one_finding_each_subject() -> None:
     assert finding.evidence["times_ns"] == [1 * S, 2 * S, 4 * S]
 
 
+def test_a_single_row_of_a_pattern_is_told_without_a_count() -> None:
+    rule = Pattern("prints", "text = 'tick'", Names(), summary="a tick")
+    assert only(found(rule, prints(3))).summary == "board: a tick, at 00:00.000"
+
+
 def test_of_very_many_places_the_first_are_kept_and_all_counted() -> None:
     rule = Pattern("prints", "text = 'tick'", Names())
     finding = only(found(rule, prints(*range(3 * TIMES_KEPT)), 4000))
@@ -235,6 +240,18 @@ def test_short_holds_are_one_warning() -> None:
     assert (finding.evidence["count"], finding.evidence["longest_ns"]) == (2, 150 * MS)
 
 
+@pytest.mark.parametrize(("held_ns", "count"), [(24_999_999, 0), (25_000_000, 1)])
+def test_a_hold_is_told_from_the_time_out_of_smbus_on(held_ns: int, count: int) -> None:
+    """SMBus tTIMEOUT, min: a device may give up on a clock low for 25 ms."""
+    span = {"start_ns": S, "end_ns": S + held_ns}
+    (row,) = held((0, 0), state="scl-held")
+    tables = {
+        "line_states": table("line_states", [row | span]),
+        "transactions": table("transactions", poll(0) + poll(4 * S)),
+    }
+    assert [f.evidence["count"] for f in found(LineHeld(), tables)] == [1] * count
+
+
 def test_a_hold_of_seconds_that_ended_is_a_fault() -> None:
     tables = {
         "line_states": table("line_states", held((1, 4), state="scl-held")),
@@ -262,6 +279,12 @@ def test_wrong_check_codes_are_one_finding_with_every_place() -> None:
     )
     assert finding.evidence["times_ns"] == [1 * S, 3 * S]
     assert (finding.party, finding.source, finding.severity) == ("eye", "wire", "warning")
+
+
+def test_a_single_wrong_check_code_has_one_time() -> None:
+    rule = PacketProblems("check-code", CAMERA, only=CHECKS)
+    finding = only(found(rule, packets([], ["check-code"])))
+    assert finding.summary == "camera: 1 packet of 2 with a wrong check code, at 00:01.000"
 
 
 def test_other_problems_of_packets_are_told_by_kind() -> None:
