@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import sys
 from collections.abc import Sequence
@@ -68,8 +67,9 @@ def tell(evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
             click.echo(printable_block(f"lastack: {source.stopped}"), err=True)
     if as_json:
         from console.report.check_json import check_object
+        from console.report.export import one_line_json
 
-        sys.stdout.write(json.dumps(check_object(evidence)) + "\n")
+        sys.stdout.write(one_line_json(check_object(evidence)) + "\n")
         return
     from console.report.check_text import check_text
 

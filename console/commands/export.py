@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -64,14 +63,26 @@ def command(
 
 
 def _write_file(rows: pl.DataFrame, form: str, path: Path) -> None:
-    """Write beside the file and rename, so that it is whole or not there."""
+    """Write beside the file and rename, so that it is whole or not there.
+
+    What is no plain file (a device, a named pipe) is written to and never replaced.
+    """
     try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as out:
-            write_table(rows, form, out)
-        os.replace(out.name, path)
-    except OSError as error:
+        if path.exists() and not path.is_file():
+            with path.open("wb") as out:
+                write_table(rows, form, out)
+            return
+        beside = path.with_name(f".{path.name}.{os.getpid()}")
+        try:
+            with beside.open("xb") as out:
+                write_table(rows, form, out)
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except (OSError, ValueError) as error:  # ValueError: a name no file can have
+        reason = error.strerror if isinstance(error, OSError) else error
         raise DiagnosticError(
-            f"cannot be written: {error.strerror}",
+            f"cannot be written: {reason}",
             place=Place(str(path)),
             mend="Choose another FILE.",
         ) from error

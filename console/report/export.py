@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterator
 from typing import IO
@@ -24,7 +25,9 @@ def write_table(table: pl.DataFrame, form: str, out: IO[bytes]) -> None:
         out: where to; parquet is written at once.
     """
     if form == "parquet":
-        table.write_parquet(out)
+        whole = io.BytesIO()  # the library hides a closed pipe in an error of its own
+        table.write_parquet(whole)
+        out.write(whole.getbuffer())
         return
     for k, part in enumerate(_slices(table)):
         if form == "csv":
@@ -46,9 +49,14 @@ def _flat(part: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def one_line_json(value: object) -> str:
+    """JSON in ASCII, with DEL escaped too: it is a control, and JSON lets it stand."""
+    return json.dumps(value).replace("\x7f", "\\u007f")
+
+
 def _json_lines(part: pl.DataFrame) -> Iterator[str]:
     texts = [name for name in JSON_TEXT_COLUMNS if name in part.columns]
     for row in part.iter_rows(named=True):
         for name in texts:
             row[name] = json.loads(row[name]) if row[name] is not None else None
-        yield json.dumps(row) + "\n"
+        yield one_line_json(row) + "\n"

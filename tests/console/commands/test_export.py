@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -85,3 +86,60 @@ def test_a_closed_pipe_is_quiet(short_run: Path) -> None:
         child.stdout.close()
         said = child.stderr.read()
     assert said == b""
+
+
+def test_a_closed_pipe_is_quiet_in_parquet_too(short_run: Path) -> None:
+    command = [sys.executable, "-m", "console.cli", "export", str(short_run / "bench.toml")]
+    with subprocess.Popen(
+        [*command, "--table", "transactions", "--format", "parquet"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as child:
+        assert child.stdout is not None
+        assert child.stderr is not None
+        child.stdout.close()
+        said = child.stderr.read()
+    assert said == b""
+
+
+def test_a_named_pipe_is_written_to_and_not_replaced(
+    lastack: Lastack, short_run: Path, tmp_path: Path
+) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with subprocess.Popen(["cat", str(pipe)], stdout=subprocess.PIPE) as reader:
+        bench = short_run / "bench.toml"
+        run = lastack("export", bench, "--table", "clocks", "--format", "csv", "-o", pipe)
+        got, _ = reader.communicate(timeout=30)
+    assert run.returncode == 0
+    assert pipe.is_fifo()
+    assert got.startswith(b"source,clock,")
+
+
+def test_a_file_that_cannot_be_written_leaves_nothing_beside_it(
+    lastack: Lastack, short_run: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "there").mkdir()
+    bench = short_run / "bench.toml"
+    run = lastack("export", bench, "--table", "clocks", "-o", tmp_path / "there")
+    assert run.returncode == 2
+    assert "there: cannot be written" in run.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["there"]
+
+
+def test_an_exported_file_may_be_read_like_any_other(
+    lastack: Lastack, short_run: Path, tmp_path: Path
+) -> None:
+    out, other = tmp_path / "clocks.csv", tmp_path / "other"
+    other.touch()
+    lastack("export", short_run / "bench.toml", "--table", "clocks", "--format", "csv", "-o", out)
+    assert out.stat().st_mode == other.stat().st_mode
+
+
+def test_no_control_character_stands_in_json_lines(lastack: Lastack, tmp_path: Path) -> None:
+    log = tmp_path / "a.log"
+    log.write_text("".join(f"[{k}000] \x7fout\x9b31m\u202e\n" for k in range(5)))
+    run = lastack("export", log, "--table", "prints")
+    rows = [json.loads(line) for line in run.stdout.splitlines()]
+    assert [row["text"] for row in rows] == ["\x7fout\x9b31m\u202e"] * 5
+    assert run.stdout.replace("\n", "").isprintable()
