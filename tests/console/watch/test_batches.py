@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 import msgspec
 import polars as pl
 import pytest
@@ -133,6 +135,25 @@ def test_findings_do_not_depend_on_how_the_run_is_cut(
     assert pieces == whole
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_findings_of_a_full_run_are_the_same_in_fifty_batches(seed: int) -> None:
+    randomly = random.Random(seed)
+    steps = [
+        (what, randomly.randrange(4), randomly.randrange(8))
+        for _ in range(25)
+        for what in randomly.sample(range(12), 12)
+    ]
+    tables = gathered(steps)
+    until = 20 * S + max(t.to_series(0).to_list()[-1] for t in tables.values())
+    whole = watched(rules(), tables, until)
+    pieces = watched(rules(), tables, until, [k * until // 50 for k in range(1, 50)])
+    assert pieces == whole
+    assert {"limits", "cadence", "sequence", "reply-within", "line-held", "pattern"} <= {
+        finding.rule for finding in whole
+    }
+    assert {"check-code", "packet-problem"} <= {finding.rule for finding in whole}
+
+
 def stopping() -> Tables:
     polls = [transaction(s * S) for s in range(60)] + [nack(s * S) for s in range(60, 100)]
     return {"transactions": table("transactions", polls)}
@@ -169,6 +190,19 @@ def test_a_short_run_of_unanswered_polls_is_the_same_in_two_batches(
     whole = watched(rules_for(Bench()), tables, 80 * S)
     assert watched(rules_for(Bench()), tables, 80 * S, [round(cut_s * S)]) == whole
     assert len(whole) == (silent == "nack")
+
+
+@pytest.mark.parametrize("cut_s", [20, 59.5, 61.5, 75.5])
+def test_filler_that_lasts_is_the_same_stop_in_two_batches(cut_s: float) -> None:
+    rows = [
+        row
+        for second in range(100)
+        for row in poll(second * S, data="0a1b2c" if second < 60 else "ffffff")
+    ]
+    tables = {"transactions": table("transactions", rows)}
+    (whole,) = watched(rules_for(Bench()), tables, 100 * S)
+    assert watched(rules_for(Bench()), tables, 100 * S, [round(cut_s * S)]) == [whole]
+    assert (whole.evidence["how"], whole.evidence["polls_answered"]) == ("filler", 60)
 
 
 def test_looking_at_what_stands_changes_nothing() -> None:

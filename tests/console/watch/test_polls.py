@@ -86,9 +86,15 @@ def test_a_repeated_start_never_begins_a_poll() -> None:
 def test_retries_count_as_polls_by_time() -> None:
     good = [s * S + k * 2 * MS for s in range(50) for k in range(2)]
     tries = [50 * S + k * 10 * MS for k in range(1000)]  # 10 s without a pause
-    polls = cut(asked(good + tries, "WR" * 50 + "W" * 1000, bad=" " * 100 + "x" * 1000))
+    rows = asked(good + tries, "WR" * 50 + "W" * 1000, bad=" " * 100 + "x" * 1000)
+    polls = cut(rows)
     assert int(polls.answered.sum()) == 50
     assert 9 <= len(polls) - 50 <= 11
+    for size in (7, 130):
+        cutter = PollCutter()
+        parts = [cutter.feed(rows.part(a, a + size)) for a in range(0, len(rows), size)]
+        pieces = joined([*parts, cutter.finish()])
+        assert pieces.start_ns.tolist() == polls.start_ns.tolist()
 
 
 @pytest.mark.parametrize("n", [1, 7, 31, 32, 33, 64, 65])
