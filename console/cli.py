@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import sys
@@ -12,6 +13,7 @@ from typing import Any
 import click
 
 from console.ownfiles import foreign_package
+from console.streams import ready_streams
 
 # Command -> module and one line of help. The help stands here so that listing imports nothing.
 COMMANDS = {
@@ -23,6 +25,7 @@ COMMANDS = {
 
 EXIT_USAGE = 2
 EXIT_INTERRUPTED = 130
+DISK_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 EXIT_PIPE = 141  # 128 + SIGPIPE: the reader of our output went away
 
 
@@ -73,6 +76,7 @@ class Commands(click.Group):
 
 def _run(main: Any) -> int:
     """Exit code of `main`, with every mendable error told once on stderr."""
+    ready_streams()
     if told := foreign_package():
         click.echo(f"lastack: {told}", err=True)
         return EXIT_USAGE
@@ -83,7 +87,7 @@ def _run(main: Any) -> int:
         result = main()
         sys.stdout.flush()
     except click.ClickException as error:
-        error.show()
+        _tell_usage(error)
         return error.exit_code
     except DiagnosticError as error:
         if debug:
@@ -93,6 +97,14 @@ def _run(main: Any) -> int:
     except BrokenPipeError:
         _mute_stdout()
         return EXIT_PIPE
+    except OSError as error:
+        if debug or error.errno not in DISK_FULL:
+            raise
+        _mute_stdout()
+        _tell(
+            f"the output cannot be written: {error.strerror}\nFree some space, or write elsewhere."
+        )
+        return EXIT_USAGE
     except (KeyboardInterrupt, click.Abort):
         click.echo("lastack: interrupted", err=True)
         return EXIT_INTERRUPTED
@@ -103,6 +115,14 @@ def _tell(error: str) -> None:
     from console.printable import printable_block
 
     click.echo(printable_block(f"lastack: {error}"), err=True)
+
+
+def _tell_usage(error: click.ClickException) -> None:
+    """What click says of a wrong use, with the user's own words made printable."""
+    from console.printable import printable_block
+
+    error.message = printable_block(error.message)
+    error.show()
 
 
 def _mute_stdout() -> None:

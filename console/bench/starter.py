@@ -164,7 +164,10 @@ def _comment(text: str) -> str:
 
 
 def quoted(text: str) -> str:
-    """Text as a basic TOML string (toml.io v1.0.0, section String)."""
+    """Text as a basic TOML string (toml.io v1.0.0, section String).
+
+    What `printable` would not draw is escaped: the file is shown on terminals, too.
+    """
     return '"' + "".join(_escaped(character) for character in text) + '"'
 
 
@@ -172,7 +175,9 @@ def _escaped(character: str) -> str:
     code = ord(character)
     if character in _ESCAPES:
         return _ESCAPES[character]
-    if code < 0x20 or code == 0x7F:
-        return f"\\u{code:04X}"
     # A lone surrogate is no Unicode scalar value: TOML cannot hold it.
-    return "\\uFFFD" if 0xD800 <= code < 0xE000 else character
+    if 0xD800 <= code < 0xE000:
+        return "\\uFFFD"
+    if printable(character) == character:
+        return character
+    return f"\\u{code:04X}" if code < 0x10000 else f"\\U{code:08X}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -40,7 +39,7 @@ def command(paths: Sequence[str], output: str, debug: bool, **overrides: Any) ->
     folder = Path.cwd() if output == "-" else Path(output).resolve().parent
     text = _starter(evidence, folder)
     if output == "-":
-        sys.stdout.write(text)
+        click.echo(text.encode(), nl=False)  # a TOML file is UTF-8 in every locale
     else:
         _write_new(Path(output), text)
     return INTERRUPTED if evidence.interrupted else 0

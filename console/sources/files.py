@@ -83,6 +83,10 @@ class SourceFile:
 
     def _open(self, path: str | Path) -> BinaryIO:
         if self.is_stdin:
+            if sys.stdin is None:
+                raise FileError(
+                    "it is closed", place=Place(self.name), mend="Pipe a recording into it."
+                )
             return sys.stdin.buffer
         try:
             stream = Path(path).open("rb", buffering=0)  # noqa: SIM115 (close() closes it)

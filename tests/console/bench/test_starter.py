@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -75,3 +77,10 @@ def test_any_names_survive_the_way_through_the_file(
 
 def test_a_lone_surrogate_is_replaced() -> None:
     assert quoted("a\ud800") == '"a\\uFFFD"'
+
+
+def test_what_a_terminal_may_not_get_is_escaped_and_read_back() -> None:
+    text = "a\x9b31m\u202ee\u0301\U000e0041é"
+    written = quoted(text)
+    assert written == '"a\\u009B31m\\u202Ee\\u0301\\U000E0041é"'
+    assert tomllib.loads(f"x = {written}") == {"x": text}
