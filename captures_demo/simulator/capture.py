@@ -34,14 +34,22 @@ class Recorded:
         return np.asarray(seconds * rate + (rest * rate + GIGA // 2) // GIGA, np.int64)
 
     def time_of(self, numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-        """Times of samples by their numbers; int64[n] ns on the capture's clock."""
+        """Times of samples by their numbers; int64[n] ns on the capture's clock.
+
+        Raises:
+            ValueError: if the capture is not sampled.
+        """
         if self.sample_rate_hz is None:
             raise ValueError("this capture has no sample rate")
         return _times_of(numbers, self.sample_rate_hz)
 
     @property
     def last_sample(self) -> int:
-        """Number of the last sample."""
+        """Number of the last sample.
+
+        Raises:
+            ValueError: if the capture is not sampled.
+        """
         if self.sample_rate_hz is None:
             raise ValueError("this capture has no sample rate")
         return (self.until_ns * self.sample_rate_hz + GIGA // 2) // GIGA

@@ -51,7 +51,11 @@ class Clock:
         self.pieces = self.pieces or [Piece(0, self.native_ns, self.rate_ppb)]
 
     def change(self, at_ns: int, *, step_ns: int = 0, rate_ppb: int | None = None) -> None:
-        """From true time at_ns on: jump by step_ns, and go at another rate."""
+        """From true time at_ns on: jump by step_ns, and go at another rate.
+
+        Raises:
+            ValueError: if `at_ns` is not after the last change.
+        """
         last = self.pieces[-1]
         if at_ns <= last.from_ns:
             raise ValueError(f"{at_ns} ns is not after the last change, {last.from_ns} ns")

@@ -29,7 +29,11 @@ class Trace:
         self._levels = array("B")
 
     def add(self, name: str) -> int:
-        """Take in a line that stands high; returns its bit (a mask) in the level words."""
+        """Take in a line that stands high; returns its bit (a mask) in the level words.
+
+        Raises:
+            ValueError: if there are 8 already, or changes were recorded.
+        """
         if self._times or len(self.channels) == 8:
             raise ValueError(f"no room for line {name!r}: lines are added first, at most 8 of them")
         mask = 1 << len(self.channels)
@@ -44,7 +48,12 @@ class Trace:
         self._levels.append(self._word)
 
     def replace(self, t_ns: npt.NDArray[np.int64], levels: npt.NDArray[np.uint8]) -> None:
-        """Put other changes in the place of those recorded so far."""
+        """Put other changes in the place of those recorded so far.
+
+        Args:
+            t_ns: int64[n] true times, rising.
+            levels: uint8[n] level words after each change.
+        """
         self._times = array("q", t_ns.tobytes())
         self._levels = array("B", levels.tobytes())
 

@@ -65,12 +65,12 @@ def constant(word: str, n: int) -> pl.Series:
 
 
 def words(codes: npt.NDArray[np.integer], vocabulary: tuple[str, ...]) -> pl.Series:
-    """Codes as the words they stand for."""
+    """Codes [n], each below len(vocabulary), as the n words they stand for."""
     return pl.Series(vocabulary, dtype=pl.String).gather(pl.Series(codes, dtype=pl.UInt32))
 
 
 def blanked(values: pl.Series, empty: npt.NDArray[np.bool_]) -> pl.Series:
-    """Values with null where `empty`."""
+    """Values [n] with null where `empty`, bool[n]."""
     if not empty.any():
         return values
     return pl.select(
@@ -85,7 +85,7 @@ def cut_text(text: str, first: npt.NDArray[np.int64]) -> pl.Series:
 
 
 def problem_words(bits: npt.NDArray[np.unsignedinteger], vocabulary: tuple[str, ...]) -> pl.Series:
-    """Problem bits as lists of words; the few patterns that occur are spelt out once."""
+    """Problem bits [n] as n lists of words; the few patterns that occur are spelt out once."""
     patterns, which = np.unique(bits, return_inverse=True)
     lists = [[w for k, w in enumerate(vocabulary) if int(p) >> k & 1] for p in patterns]
     spelt = pl.Series(lists, dtype=pl.List(pl.String))

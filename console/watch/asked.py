@@ -133,9 +133,7 @@ class BusLives:
         states = _by_bus(
             batch.table("line_states")
             .select("source", "bus", "start_ns", "end_ns", "state")
-            .filter(
-                pl.col("state").is_in(["sda-held", "scl-held", "both-held", "not-observed", "idle"])
-            )
+            .filter(pl.col("state").is_in(_STATES))
         )
         prints = batch.table("prints")["t_ns"].to_numpy()
         for key in {*traffic, *states, *self.buses}:

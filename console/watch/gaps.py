@@ -46,7 +46,7 @@ class Spread:
     counts: Ints = field(default_factory=lambda: np.zeros(_BINS, np.int64))
 
     def add(self, ns: Ints) -> None:
-        """Count these lengths."""
+        """Count these lengths: int64[n] ns, n may be 0."""
         if len(ns):
             self.counts += np.bincount(bin_of(ns), minlength=_BINS)
 
@@ -65,7 +65,7 @@ class GapShape:
     counts: Ints = field(default_factory=lambda: np.zeros((4, _BINS), np.int64))
 
     def add(self, gap_ns: Ints, read_before: Truths, read_after: Truths) -> None:
-        """Count gaps; the two others say which side was a read."""
+        """Count gaps, int64[n] ns; the two others, bool[n], say which side was a read."""
         if len(gap_ns):
             kind = read_before.astype(np.int64) * 2 + read_after
             flat = np.bincount(kind * _BINS + bin_of(gap_ns), minlength=4 * _BINS)

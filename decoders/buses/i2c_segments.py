@@ -48,7 +48,7 @@ class Segment:
     header: Header | None = None
 
     def all_bits(self) -> npt.NDArray[np.uint8]:
-        """The bits as one array."""
+        """The bits as one array, uint8[rises]; not a copy."""
         if len(self.bits) > 1:
             self.bits = [np.concatenate(self.bits)]
         return self.bits[0] if self.bits else _NO_BITS

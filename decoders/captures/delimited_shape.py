@@ -19,7 +19,6 @@ from decoders.captures.delimited_levels import LevelColumn, has_no_value, level_
 
 _DECIMAL = re.compile(rb"([+-]?)([0-9]*)(?:[.,]([0-9]*))?(?:[eE]([+-]?[0-9]{1,3}))?")
 _CLOCK = re.compile(rb"(-?)[0-9]{1,4}:([0-5])([0-9]):([0-5])([0-9])(?:[.,]([0-9]+))?")
-_DATE_TIME = re.compile(rb"([0-9]{2}):([0-5])([0-9])(?:[.,]([0-9]+))?(?: ?(?:Z|z|[+-][0-9:]+))?$")
 _PLAIN = re.compile(rb"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+")
 _QUOTED = re.compile(rb' *"([^"]*)" *')
 _WORD = re.compile(rb"\S+")

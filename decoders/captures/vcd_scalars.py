@@ -41,7 +41,7 @@ class ScalarSteps:
         """Read lines from `text[at]`, the start of a line, on.
 
         Args:
-            text: FRONT bytes before `at` and BACK bytes behind `end` belong to it.
+            text: uint8[m]; FRONT bytes before `at` and BACK bytes behind `end` belong to it.
             at: where the first line begins.
             end: behind the last line feed.
             state: the levels, at `at` and then behind what was read.

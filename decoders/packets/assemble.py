@@ -24,7 +24,13 @@ _OF_BYTES = (
 def assembled(
     packet_set: PacketSet, cuts: Sequence[Cut], refused_ns: npt.NDArray[np.int64]
 ) -> Packets:
-    """The packets of what was cut, in the order of the transactions they end in."""
+    """The packets of what was cut, in the order of the transactions they end in.
+
+    Args:
+        packet_set: all kinds.
+        cuts: what the framers of both directions cut, at least one.
+        refused_ns: int64[r] starts of the transactions that were not acknowledged.
+    """
     cut = _one(cuts)
     first, data, begin, prefix = _compact(cut)
     end = first[1:]

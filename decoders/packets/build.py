@@ -28,7 +28,11 @@ class Builder:
         self.counts: dict[int, int] = {}
 
     def done(self) -> bytes:
-        """The packet; see `OneByOne.build_one`."""
+        """The packet; see `OneByOne.build_one`.
+
+        Raises:
+            ValueError: if a value is missing, does not fit its field, or belongs to none.
+        """
         known = {field.name for field in self.layout.fields}
         if extra := set(self.values) - known:
             raise ValueError(f"no field named {sorted(extra)[0]!r} in {self.kind.name!r}")

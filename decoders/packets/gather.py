@@ -117,7 +117,7 @@ def has_bytes(cut: Bytes, at: int, wanted: Bytes) -> Mask:
 
 
 def cleared(value: Column, have: Mask | None) -> Column:
-    """The same column, 0 where nothing is there."""
+    """The same column, 0 put where nothing is there: [n], changed in place; `have` bool[n]."""
     if have is not None:
         value[~have] = 0
     return value

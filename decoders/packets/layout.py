@@ -202,7 +202,11 @@ class Layout:
 
 
 def leaf_of(part: Leaf | Varying) -> Leaf:
-    """The one value of a field that is no repeat."""
+    """The one value of a field that is no repeat.
+
+    Raises:
+        ValueError: if it is one.
+    """
     leaf = part if isinstance(part, Leaf) else part.leaf
     if leaf is None:
         raise ValueError(f"{part.name!r} is a repeat")
