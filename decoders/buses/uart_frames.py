@@ -67,10 +67,11 @@ class FrameReader:
         self._run = SYNCED if after_break else 0
         self._high_from_ns = high_from_ns
 
-    def is_synced(self, start_ns: int) -> bool:
-        """Whether a fall at that time, the next of the chain, is sure to begin a byte."""
+    def is_synced(self, start_ns: int, high_from_ns: int | None = None) -> bool:
+        """Whether the next byte is sure to begin there; None: high since what was read last."""
         synced = self._run == SYNCED or self._run >= _SURE_BYTES
-        return synced or start_ns - self._high_from_ns >= self.clock.frame_ns
+        high_from_ns = self._high_from_ns if high_from_ns is None else high_from_ns
+        return synced or start_ns - high_from_ns >= self.clock.frame_ns
 
     def read(self, fall: Times, rise: Times, decided: int) -> tuple[SerialBytes, int]:
         """The bytes that begin with one of the first `decided` falls.
@@ -98,10 +99,7 @@ class FrameReader:
         self.rejected += len(chain) - len(starts)
         table = no_bytes()
         if len(starts):
-            at = following.take(starts)
-            next_ns = fall.take(np.minimum(at, len(fall) - 1))
-            next_ns[at == len(fall)] = NEVER
-            table = self._rows(fall[:carry], rise[:carry], starts, next_ns)
+            table = self._rows(fall, rise, starts, following.take(starts))
         self._high_from_ns = int(rise[carry - 1])
         return table, carry
 
@@ -143,15 +141,19 @@ class FrameReader:
             np.minimum(following, np.append(breaks, m)[after], out=following)
         return following
 
-    def _rows(self, fall: Times, rise: Times, starts: Rows, next_ns: Times) -> SerialBytes:
-        first = int(starts[0])
+    def _rows(self, fall: Times, rise: Times, starts: Rows, following: Rows) -> SerialBytes:
+        """Rows of the bytes that begin with some falls, each with the fall that follows it."""
+        first, carry = int(starts[0]), int(following[-1])
+        next_ns = fall.take(np.minimum(following, len(fall) - 1))
+        if carry == len(fall):
+            next_ns[-1] = NEVER
         high_from_ns = int(rise[first - 1]) if first else self._high_from_ns
-        fall, rise, starts = fall[first:], rise[first:], starts - first
+        fall, rise = fall[first:carry], rise[first:carry]
+        starts, ends = starts - first, following - (first + 1)
         low, from_sample = self._lows(fall, rise, starts)
         total = low.cumsum(dtype=np.int32)
-        ends = np.append(starts[1:], len(fall)) - 1
         word = total.take(ends)
-        word[1:] -= total.take(ends[:-1])
+        word[1:] -= total.take(starts[1:] - 1)
         np.subtract(self._ones, word, out=word)
         start_ns = fall.take(starts)
         end_ns = start_ns + self.clock.frame_ns

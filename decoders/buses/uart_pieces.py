@@ -204,6 +204,6 @@ class PieceDecoder:
         if word is not None:
             value, found = self.reader.value_of(word)
             problems |= found
-        if not self.reader.is_synced(start_ns):
+        if not self.reader.is_synced(start_ns, int(rise[at - 1]) if at else None):
             problems |= _UNSYNCED
         return byte_rows([(start_ns, self._until_ns, value, problems)])
