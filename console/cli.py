@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -121,8 +122,9 @@ def _tell_usage(error: click.ClickException) -> None:
     """What click says of a wrong use, with the user's own words made printable."""
     from console.printable import printable_block
 
-    error.message = printable_block(error.message)
-    error.show()
+    said = io.StringIO()
+    error.show(file=said)
+    click.echo(printable_block(said.getvalue()), err=True, nl=False)
 
 
 def _mute_stdout() -> None:

@@ -21,7 +21,7 @@ WIRE = FoundSource("wire", "capture", "wire.csv.gz", remarks=["unit ms, by its h
 LOG = FoundSource("controller", "prints", "controller.log", remarks=["stamps: [ms]"])
 BROKER = FoundSource("broker", "messages", "broker.jsonl", offset="+12.5s")
 CAMERA = FoundAddress(0x2E, transactions=4094)
-BUS = FoundBus("i2c-1", "wire", "D0", "D1", [CAMERA, FoundAddress(0x41, answered=False)])
+BUS = FoundBus("i2c-1", "wire", "ch1", "ch2", [CAMERA, FoundAddress(0x41, answered=False)])
 
 
 def starter() -> str:
@@ -38,7 +38,7 @@ def test_a_starter_loads_again_with_what_was_found() -> None:
         ("broker", "broker.jsonl"),
     ]
     assert [s.offset_ns for s in bench.sources] == [None, None, 12_500_000_000]
-    assert [(b.scl, b.sda) for b in bench.buses] == [("D0", "D1")]
+    assert [(b.scl, b.sda) for b in bench.buses] == [("ch1", "ch2")]
     assert [(d.name, d.address) for d in bench.devices] == [("i2c-1-0x2E", 0x2E)]
     assert [rule.device for rule in bench.rules] == ["i2c-1-0x2E"]  # type: ignore[union-attr]
 
@@ -59,7 +59,7 @@ def test_an_address_that_never_answered_is_a_comment() -> None:
 
 
 def test_a_ten_bit_address_is_written_with_its_width() -> None:
-    bus = FoundBus("i2c-1", "wire", "D0", "D1", [FoundAddress(0x2A5, bits=10)])
+    bus = FoundBus("i2c-1", "wire", "ch1", "ch2", [FoundAddress(0x2A5, bits=10)])
     device = load_bench(starter_text("x", [WIRE], [bus]), "bench.toml").devices[0]
     assert (device.address, device.address_bits) == (0x2A5, 10)
 
