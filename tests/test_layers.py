@@ -29,13 +29,14 @@ LEVELS = {
     "console.sources": 10,
     "console.run": 10,
     "console.timeline": 11,
-    "console.watch": 12,
-    "console.diagnosis": 12,
-    "console.pipeline": 13,
-    "console.report": 14,
-    "console.app": 14,
-    "console.commands": 15,
-    "console.cli": 16,
+    "console.trust": 12,
+    "console.watch": 13,
+    "console.diagnosis": 13,
+    "console.pipeline": 14,
+    "console.report": 15,
+    "console.app": 15,
+    "console.commands": 16,
+    "console.cli": 17,
 }
 DEMO = "captures_demo"
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from console.pipeline.evidence import BusLines
+from console.trust.capture_trust import Coverage
+from decoders.buses.cut_spans import CutSpans
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.roles import Lines, buses_by_behaviour, buses_by_name
 from decoders.buses.transactions import (
@@ -17,6 +19,7 @@ from decoders.buses.transactions import (
     line_states,
 )
 from decoders.captures.edges import CaptureReader, Edges
+from decoders.captures.pulse_widths import PulseWidths
 from decoders.errors import CaptureError, DiagnosticError, Place
 
 # Edges looked at before the lines' roles are told from how they behave; a few hundred transactions.
@@ -39,12 +42,27 @@ class Bus:
     """One bus of the capture, as it is being decoded."""
 
     lines: BusLines
+    scl: int  # bit numbers
+    sda: int
     decoder: I2cDecoder
+    cuts: CutSpans = field(init=False)
     transactions: list[Transactions] = field(default_factory=list)
     line_states: list[LineStates] = field(default_factory=list)
 
-    def take(self, rows: tuple[Transactions, LineStates]) -> None:
+    def __post_init__(self) -> None:
+        self.cuts = CutSpans(self.scl, self.sda)
+
+    def feed(self, block: Edges) -> None:
+        """Decode the next edges."""
+        self._take(block, self.decoder.feed(block))
+
+    def finish(self) -> None:
+        """Decode what was left; feed nothing after this."""
+        self._take(None, self.decoder.finish())
+
+    def _take(self, block: Edges | None, rows: tuple[Transactions, LineStates]) -> None:
         """Keep what the decoder gave, but for empty pieces."""
+        self.cuts.feed(block, rows[0])
         if len(rows[0]):
             self.transactions.append(rows[0])
         if len(rows[1]):
@@ -70,6 +88,8 @@ class CaptureStage:
         self.events = 0
         self.first_ns: int | None = None
         self.last_ns: int | None = None
+        self.coverage = Coverage()
+        self.widths: PulseWidths | None = None  # of the lines of the buses
         self._wanted = wanted
         self._settled = False
         self._kept: list[Edges] = []  # edges seen before the lines' roles were settled
@@ -84,7 +104,7 @@ class CaptureStage:
         if not self._settled:
             self._settle(by_behaviour=True)
         for bus in self.buses:
-            bus.take(bus.decoder.finish())
+            bus.finish()
 
     @property
     def stopped(self) -> DiagnosticError | None:
@@ -93,6 +113,7 @@ class CaptureStage:
 
     def _take(self, blocks: Sequence[Edges]) -> None:
         for block in blocks:
+            self.coverage.feed(block)
             self.events += len(block.t_ns)
             if self.first_ns is None and len(block.t_ns):
                 self.first_ns = int(block.t_ns[0])
@@ -107,7 +128,9 @@ class CaptureStage:
     def _decode(self, blocks: Sequence[Edges]) -> None:
         for block in blocks:
             for bus in self.buses:
-                bus.take(bus.decoder.feed(block))
+                bus.feed(block)
+            if self.widths is not None:
+                self.widths.feed(block)
 
     def _settle(self, *, by_behaviour: bool) -> None:
         """Settle which lines make a bus if it can be told yet, and decode what was kept."""
@@ -126,6 +149,8 @@ class CaptureStage:
                     "name one with --i2c scl=NAME,sda=NAME"
                 )
         self._settled = True
+        bits = sorted({bit for bus in self.buses for bit in (bus.scl, bus.sda)})
+        self.widths = PulseWidths(bits) if bits else None
         kept, self._kept = self._kept, []
         self._decode(kept)
 
@@ -134,14 +159,20 @@ class CaptureStage:
         scl, sda = channels[told.scl], channels[told.sda]
         self.assumed.append(f"{told.name}: SCL is {scl}, SDA is {sda} ({told.why})")
         return Bus(
-            BusLines(told.name, scl, sda, told.why), I2cDecoder(told.scl, told.sda, wait_ns=None)
+            BusLines(told.name, scl, sda, told.why),
+            told.scl,
+            told.sda,
+            I2cDecoder(told.scl, told.sda, wait_ns=None),
         )
 
     def _wanted_bus(self, bus: WantedBus) -> Bus:
         scl, sda = self._line(bus.scl), self._line(bus.sda)
         lines = BusLines(bus.name, bus.scl, bus.sda, "as told")
         return Bus(
-            lines, I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None)
+            lines,
+            scl,
+            sda,
+            I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None),
         )
 
     def _line(self, name: str) -> int:

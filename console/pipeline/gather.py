@@ -15,6 +15,7 @@ from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS, Input, Inputs
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.tables import empty_tables
+from console.pipeline.trusted import Told, trust_of
 from console.sources.kinds import Kind
 from console.timeline.align import SourceClock, aligned
 from console.timeline.bus_tables import line_states_frame, transactions_frame
@@ -22,6 +23,8 @@ from console.timeline.clocks import ClockMap, clocks_frame, on_axis
 from console.timeline.message_tables import messages_frame
 from console.timeline.print_tables import PrintTimes, print_times, prints_frame
 from console.timeline.series import Series, json_series, print_series
+from console.trust.sheet import TrustRow, trust_frame
+from console.trust.sheet import in_order as trust_in_order
 from console.watch.findings import Finding, findings_frame, in_order
 from console.watch.watching import watched
 from decoders.captures.delimited import DelimitedReader
@@ -80,8 +83,10 @@ def gathered(
     reports = [_report(each, maps[each.name]) for each in read]
     known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
     start, end = min(known, default=0), max(known, default=0)
+    trust = _trust(read, maps, start, end)
     findings = _findings(inputs, tables, reports, start, end)
     tables["findings"] = findings_frame(findings)
+    tables["trust"] = trust_frame(trust)
     tables["clocks"] = clocks_frame([maps[each.name] for each in read])
     return Evidence(bench.name, reports, maps, tables, findings, start, end, stop())
 
@@ -198,6 +203,28 @@ def _tables(read: Sequence[_Read], maps: dict[str, ClockMap]) -> dict[str, pl.Da
         )
         for name, frames in parts.items()
     }
+
+
+def _trust(
+    read: Sequence[_Read], maps: dict[str, ClockMap], start_ns: int, end_ns: int
+) -> list[TrustRow]:
+    """The trust sheet."""
+    rows: list[TrustRow] = []
+    for each in read:
+        states = each.tables.get("line_states")
+        told = Told(
+            source=each.input.source,
+            stage=each.stage,
+            clock=maps[each.name],
+            stopped=each.stage.stopped or each.input.file.trouble,
+            line_states=pl.concat(states) if states else None,
+            prints=each.prints,
+            times=each.print_times,
+            start_ns=start_ns,
+            end_ns=end_ns,
+        )
+        rows += trust_of(told)
+    return trust_in_order(rows)
 
 
 def _report(each: _Read, clock: ClockMap) -> SourceReport:

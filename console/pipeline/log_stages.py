@@ -8,6 +8,9 @@ from decoders.messages.recording import MessageDecoder
 from decoders.prints.columns import Prints
 from decoders.prints.prints import PrintDecoder
 from decoders.prints.recording import SerialRecordingDecoder
+from decoders.prints.ticks import Jump
+
+TASTE_BYTES = 1 << 16  # of a log, to learn what stands before the text of its lines
 
 
 class PrintStage:
@@ -19,9 +22,13 @@ class PrintStage:
         decoder = SerialRecordingDecoder if is_json else PrintDecoder
         self._decoder = decoder(name, line=line, tick_bits=tick_bits)
         self._parts: list[Prints] = []
+        self._tastes = not is_json
+        self.taste = b""  # the first bytes of a raw log
 
     def feed(self, chunk: bytes) -> None:
         """Take the next bytes of the file."""
+        if self._tastes and len(self.taste) < TASTE_BYTES:
+            self.taste += chunk[: TASTE_BYTES - len(self.taste)]
         self._keep(self._decoder.feed(chunk))
 
     def finish(self) -> None:
@@ -46,6 +53,16 @@ class PrintStage:
     def stopped(self) -> DiagnosticError | None:
         """A log is never given up: damage is marked line by line."""
         return None
+
+    @property
+    def jumps(self) -> list[Jump]:
+        """Rollovers, restarts and clocks that were set, the first 1000 of each."""
+        return [*self._decoder.rollovers, *self._decoder.resets]
+
+    @property
+    def tick_period_ns(self) -> int:
+        """After what time the firmware's counter runs over; 0 when that is not known."""
+        return self._decoder.tick_period_ns
 
     def columns(self) -> Prints:
         """All lines."""
@@ -85,6 +102,16 @@ class MessageStage:
     def stopped(self) -> DiagnosticError | None:
         """A recording is never given up: a bad line is counted and passed over."""
         return None
+
+    @property
+    def bad_lines(self) -> list[tuple[int, str]]:
+        """The first lines that were no message: line number and what is wrong."""
+        return self._decoder.bad_lines
+
+    @property
+    def bad_count(self) -> int:
+        """How many lines were no message."""
+        return self._decoder.bad_count
 
     def columns(self) -> Messages:
         """All messages."""

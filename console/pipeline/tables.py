@@ -9,7 +9,7 @@ from console.bench.tables import TABLES as EVENT_TABLES
 from decoders.errors import DescriptionError
 
 # What a run has besides its events.
-TABLES = (*EVENT_TABLES, "clocks", "findings")
+TABLES = (*EVENT_TABLES, "clocks", "trust", "findings")
 
 
 def empty_tables() -> dict[str, pl.DataFrame]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from console.pipeline.doubts import doubts
 from console.pipeline.evidence import Evidence, SourceReport
 
 SCHEMA = 1
@@ -21,7 +20,7 @@ def check_object(evidence: Evidence) -> dict[str, Any]:
         "end_ns": evidence.end_ns,
         "sources": [_source(source) for source in evidence.sources],
         "clocks": evidence.tables["clocks"].to_dicts(),
-        "trust": [doubt.as_row() for doubt in doubts(evidence)],
+        "trust": evidence.tables["trust"].to_dicts(),
         "findings": [asdict(finding) for finding in evidence.findings],
         "counts": {name: table.height for name, table in evidence.tables.items()},
     }

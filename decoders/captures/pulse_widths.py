@@ -56,6 +56,9 @@ class PulseWidths:
 
     Args:
         lines: bit numbers in `Edges.levels`.
+
+    Attributes:
+        steps_seen: how many steps from row to row `step_ns` was told from.
     """
 
     def __init__(self, lines: Sequence[int]) -> None:
@@ -65,6 +68,7 @@ class PulseWidths:
         self._level = 0  # of the last row
         self._last_ns: int | None = None
         self._divisor = 0
+        self.steps_seen = 0
         self._phase = 0  # rows since the last step that was looked at
 
     def feed(self, edges: Edges) -> None:
@@ -153,6 +157,7 @@ class PulseWidths:
         if rows[0] == 0 and self._last_ns is not None:
             before[0] = self._last_ns
         steps = t_ns[rows] - before
+        self.steps_seen += len(steps)
         self._divisor = math.gcd(self._divisor, int(np.gcd.reduce(steps)))
 
 

@@ -76,6 +76,11 @@ class PrintDecoder:
         return self._ticks.restarts
 
     @property
+    def tick_period_ns(self) -> int:
+        """After what time the firmware's counter runs over; 0 when that is not known."""
+        return self._ticks.period_ns
+
+    @property
     def remarks(self) -> list[str]:
         """What was assumed and noticed so far, for people."""
         matcher = self._matcher or self._plain

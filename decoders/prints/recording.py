@@ -100,6 +100,11 @@ class SerialRecordingDecoder:
         return self._prints.resets
 
     @property
+    def tick_period_ns(self) -> int:
+        """As of `PrintDecoder`."""
+        return self._prints.tick_period_ns
+
+    @property
     def bad_lines(self) -> list[tuple[int, str]]:
         """The first bad lines: line number and what is wrong, at most 20."""
         return self._bad.first

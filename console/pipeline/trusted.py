@@ -1,0 +1,127 @@
+"""The trust sheet of a run: what was noticed of each source while it was read, on one axis."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from console.bench.model import PrintsSource, Source
+from console.pipeline.capture_stage import CaptureStage
+from console.pipeline.log_stages import MessageStage, PrintStage
+from console.timeline.clocks import ClockMap
+from console.timeline.print_tables import PrintTimes
+from console.trust.capture_trust import BusFacts, CaptureFacts, capture_rows
+from console.trust.clock_trust import clock_rows
+from console.trust.ends import ends_of_capture, ends_of_events
+from console.trust.line_forms import heads_of
+from console.trust.message_trust import MessageFacts, message_rows
+from console.trust.print_trust import PrintFacts, print_rows
+from console.trust.sheet import TrustRow
+from decoders.errors import DiagnosticError
+from decoders.messages.payload import fields_json
+from decoders.prints.columns import Prints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """One source, read, with its place on the axis and the run's span there."""
+
+    source: Source
+    stage: CaptureStage | PrintStage | MessageStage
+    clock: ClockMap
+    stopped: DiagnosticError | None
+    line_states: pl.DataFrame | None  # of a capture, on its own clock
+    prints: Prints | None
+    times: PrintTimes | None
+    start_ns: int
+    end_ns: int
+
+
+def trust_of(told: Told) -> Iterator[TrustRow]:
+    """The rows of one source."""
+    name, stage = told.source.name, told.stage
+    yield from clock_rows(told.clock)
+    if isinstance(stage, CaptureStage):
+        yield from _capture(name, told, stage)
+    elif isinstance(stage, PrintStage):
+        yield from _prints(name, told, stage)
+    else:
+        yield from _messages(name, told, stage)
+    if told.stopped is not None and not isinstance(stage, CaptureStage):
+        what = f"not read on: {told.stopped.message}"
+        last = max((piece.until_ns for piece in told.clock.pieces), default=None)
+        yield TrustRow(name, last, None, "stopped", "gap", what)
+
+
+def _capture(name: str, told: Told, stage: CaptureStage) -> Iterator[TrustRow]:
+    facts = CaptureFacts(
+        coverage=stage.coverage,
+        widths=stage.widths,
+        buses=[BusFacts(b.lines.name, b.scl, b.sda, b.cuts.found) for b in stage.buses],
+        sample_period_ns=stage.reader.assumed.sample_period_ns,
+        off_beat=stage.reader.assumed.off_beat,
+        stopped=told.stopped.message if told.stopped else None,
+        line_states=pl.DataFrame() if told.line_states is None else told.line_states,
+    )
+    for row in capture_rows(name, facts):
+        yield replace(
+            row,
+            from_ns=_common(row.from_ns, told.clock),
+            until_ns=_common(row.until_ns, told.clock),
+        )
+    first = _common(stage.coverage.first_ns, told.clock)
+    last = _common(stage.coverage.last_ns, told.clock)
+    if first is not None and last is not None and told.clock.is_aligned:
+        band = told.clock.band_ns or 0
+        yield from ends_of_capture(name, first, last, told.start_ns, told.end_ns, band)
+
+
+def _common(t_ns: int | None, clock: ClockMap) -> int | None:
+    return None if t_ns is None else int(clock.common_ns(np.array([t_ns], np.int64))[0])
+
+
+def _prints(name: str, told: Told, stage: PrintStage) -> Iterator[TrustRow]:
+    rows, times = told.prints, told.times
+    if rows is None or times is None:
+        return
+    t_ns = told.clock.common_ns(np.where(times.timed, times.native_ns, 0), times.epoch)
+    facts = PrintFacts(
+        rows=rows,
+        t_ns=t_ns,
+        timed=times.timed,
+        jumps=sorted(stage.jumps, key=lambda jump: jump.row),
+        tick_period_ns=stage.tick_period_ns,
+        heads=heads_of(_tasted(rows, stage.taste)),
+        baud=told.source.baud if isinstance(told.source, PrintsSource) else None,
+    )
+    yield from print_rows(name, facts)
+    if told.clock.is_aligned:
+        yield from ends_of_events(name, t_ns[times.timed], told.start_ns, told.end_ns)
+
+
+def _tasted(rows: Prints, taste: bytes) -> list[tuple[str, str]]:
+    """Whole lines at the beginning of the log, with the texts that were found in them."""
+    ends = rows.at_byte + rows.line_bytes
+    count = int(np.searchsorted(ends, len(taste), side="right"))
+    return [
+        (taste[rows.at_byte[k] : ends[k]].decode("utf-8", "backslashreplace"), rows.text(k))
+        for k in range(count)
+        if rows.stamped[k]
+    ]
+
+
+def _messages(name: str, told: Told, stage: MessageStage) -> Iterator[TrustRow]:
+    rows = stage.columns()
+    facts = MessageFacts(
+        rows=rows,
+        t_ns=told.clock.common_ns(rows.t_ns),
+        fields=pl.Series(fields_json(rows), dtype=pl.String),
+        bad_lines=stage.bad_lines,
+        bad_count=stage.bad_count,
+    )
+    yield from message_rows(name, facts)
+    if told.clock.is_aligned:
+        yield from ends_of_events(name, facts.t_ns, told.start_ns, told.end_ns)

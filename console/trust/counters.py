@@ -1,0 +1,120 @@
+"""Numbers that count the events of a source: where they skip, something is missing.
+
+Prints and messages often carry a number that goes up by one each time. A number counts when nearly
+all its steps are 1. Of the numbers one speaker says (a topic, or the first word of a printed line)
+the one that stands in most of its events and skips least is believed: what is lost makes all of
+them skip, and one that skips alone was skipped by the sender.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Int64s = npt.NDArray[np.int64]
+
+FEWEST_STEPS = 8
+_COUNTS = 0.9  # share of the steps that must be 1
+_STANDS = 0.02  # share that may be 0
+_ALMOST_AS_MANY = 0.95  # of a speaker's events, to be believed as much as the number in most
+_WRAPS = (1 << 8, 1 << 16, 1 << 32)
+_BEAT = 0.25  # of the period, which a step may last more or less
+_LEAST_SPACE = 1 << 20  # a hole of more numbers than this is another counter's beginning
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Counter:
+    """A number of one speaker, n events in the order of the source."""
+
+    speaker: str
+    name: str
+    rows: Int64s  # [n] which rows of the source, rising
+    values: Int64s  # [n]
+
+    def steps(self) -> Int64s:
+        """int64[n - 1], a rollover at 8, 16 or 32 bits undone."""
+        steps = np.diff(self.values)
+        for wrap in _WRAPS:
+            before = self.values[:-1]
+            near = (steps < 0) & (before < wrap) & (before >= wrap - 64) & (steps + wrap <= 64)
+            steps = np.where(near, steps + wrap, steps)
+        return steps
+
+    def counts(self) -> bool:
+        """Whether it goes up by one nearly every time."""
+        steps = self.steps()
+        if len(steps) < FEWEST_STEPS:
+            return False
+        ones, stands = np.mean(steps == 1), np.mean(steps == 0)
+        return bool(ones >= _COUNTS and stands <= _STANDS)
+
+    def keeps_time(self, t_ns: Int64s) -> bool:
+        """Whether it also goes up at even times, as a loop's own counter does.
+
+        Args:
+            t_ns: int64 times of all rows of the source.
+        """
+        took = np.diff(t_ns[self.rows])[self.steps() == 1]
+        usual = float(np.median(took)) if len(took) else 0.0
+        return usual > 0 and float(np.mean(np.abs(took - usual) <= _BEAT * usual)) >= _COUNTS
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """Numbers that are missing between two neighbouring rows of the source."""
+
+    before: int  # row
+    after: int
+    missing: int
+    names: tuple[str, ...]  # of the counters that skip
+
+
+def believed(counters: Iterable[Counter]) -> list[Counter]:
+    """Of each speaker the number that is believed."""
+    speakers: dict[str, list[Counter]] = {}
+    for counter in counters:
+        speakers.setdefault(counter.speaker, []).append(counter)
+    chosen = []
+    for found in speakers.values():
+        most = max(len(c.rows) for c in found)
+        common = [c for c in found if len(c.rows) >= _ALMOST_AS_MANY * most]
+        chosen.append(min(common, key=lambda c: (int(np.sum(c.steps() > 1)), -len(c.rows))))
+    return chosen
+
+
+def holes(counters: Sequence[Counter], t_ns: Int64s | None) -> list[Hole]:
+    """Where numbers are missing, in order; what overlaps is taken for one hole.
+
+    A hole lies somewhere between two events of its speaker. It is put between those two
+    neighbouring rows of the source that are furthest apart in time.
+
+    Args:
+        counters: those believed.
+        t_ns: int64 times of all rows of the source; None when it has none.
+    """
+    spans: list[Hole] = []
+    for counter in counters:
+        steps = counter.steps()
+        for k in np.flatnonzero((steps > 1) & (steps < _LEAST_SPACE)).tolist():
+            before, after = int(counter.rows[k]), int(counter.rows[k + 1])
+            spans.append(Hole(before, after, int(steps[k]) - 1, (counter.name,)))
+    merged: list[Hole] = []
+    for hole in sorted(spans, key=lambda h: (h.before, h.after)):
+        last = merged[-1] if merged else None
+        if last is not None and hole.before < last.after:
+            names = tuple(dict.fromkeys((*last.names, *hole.names)))
+            both = max(last.before, hole.before), min(last.after, hole.after)
+            merged[-1] = Hole(*both, last.missing + hole.missing, names)
+        else:
+            merged.append(hole)
+    return merged if t_ns is None else [_placed(hole, t_ns) for hole in merged]
+
+
+def _placed(hole: Hole, t_ns: Int64s) -> Hole:
+    """The hole between two neighbouring rows."""
+    gaps = np.diff(t_ns[hole.before : hole.after + 1])
+    at = hole.before + int(gaps.argmax())
+    return Hole(at, at + 1, hole.missing, hole.names)

@@ -1,0 +1,57 @@
+"""Spans over which a source may have missed what was there: absence proves nothing in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from console.trust.sheet import TrustRow
+
+Int64s = npt.NDArray[np.int64]
+
+# Kinds that are no gap in observation but mean that something is not there.
+_MISSING = ("lost", "bytes-missing", "unreadable")
+_EVER = 2**62
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unobserved:
+    """n spans of one source, in ns on the common axis, sorted and apart."""
+
+    from_ns: Int64s
+    until_ns: Int64s
+
+    @classmethod
+    def of(cls, spans: Iterable[tuple[int, int]]) -> Unobserved:
+        """From spans in any order that may overlap."""
+        merged: list[list[int]] = []
+        for start, end in sorted(spans):
+            if merged and start <= merged[-1][1]:
+                merged[-1][1] = max(merged[-1][1], end)
+            else:
+                merged.append([start, end])
+        columns = np.array(merged, np.int64).reshape(-1, 2)
+        return cls(columns[:, 0].copy(), columns[:, 1].copy())
+
+    def touches(self, from_ns: Int64s, until_ns: Int64s) -> npt.NDArray[np.bool_]:
+        """bool[k]: whether any span overlaps each of k stretches of time, ends included."""
+        begun = np.searchsorted(self.from_ns, until_ns, side="right")
+        over = np.searchsorted(self.until_ns, from_ns, side="left")
+        return np.greater(begun, over)
+
+
+NOTHING = Unobserved.of(())
+
+
+def unobserved(rows: Iterable[TrustRow]) -> dict[str, Unobserved]:
+    """Of each source the spans in which it may have missed something."""
+    spans: dict[str, list[tuple[int, int]]] = {}
+    for row in rows:
+        if row.severity == "gap" or row.kind in _MISSING:
+            start = -_EVER if row.from_ns is None else row.from_ns
+            end = _EVER if row.until_ns is None else row.until_ns
+            spans.setdefault(row.source, []).append((start, end))
+    return {source: Unobserved.of(found) for source, found in spans.items()}
