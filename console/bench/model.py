@@ -28,8 +28,8 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     [[bus]]
     name = "i2c-1"
     source = "wire"
-    scl = "D0"
-    sda = "D1"
+    scl = "ch1"
+    sda = "ch2"
 
     [[device]]
     name = "camera"

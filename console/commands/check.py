@@ -25,7 +25,7 @@ HELP = """Decode, align and watch recordings; print the findings.
 Examples:
   lastack check bench.toml
   lastack check wire.csv controller.log broker.jsonl
-  lastack check wire.vcd --i2c scl=D0,sda=D1
+  lastack check wire.vcd --i2c scl=ch1,sda=ch2
   lastack check bench.toml --json | jq .findings
   lastack check bench.toml --fail-on warning
 

@@ -23,7 +23,7 @@ HELP = """Write a starter bench file from what the recordings hold.
 \b
 Examples:
   lastack new wire.csv controller.log broker.jsonl > bench.toml
-  lastack new wire.vcd --i2c scl=D0,sda=D1 -o bench.toml
+  lastack new wire.vcd --i2c scl=ch1,sda=ch2 -o bench.toml
 
 It names the sources, the buses, every address that answered and the topics seen;
 give the devices their names, describe their packets, and add rules.

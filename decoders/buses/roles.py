@@ -67,7 +67,7 @@ def buses_by_name(channels: Sequence[str]) -> list[Lines]:
             side[rest] = k
     pairs = [(rest, clocks.pop(rest), data.pop(rest)) for rest in list(clocks) if rest in data]
     left = [k for k in clocks.values() if "scl" in channels[k].lower()]
-    if len(left) == len(data):  # such as "d0 (SCL)" and "d1 (SDA)": in the order they stand in
+    if len(left) == len(data):  # such as "p0 (SCL)" and "p1 (SDA)": in the order they stand in
         pairs += [("\0", scl, sda) for scl, sda in zip(left, sorted(data.values()), strict=True)]
     return [
         Lines(

@@ -34,8 +34,8 @@ drift_ppm = 20
 [[bus]]
 name = "i2c-1"
 source = "wire"
-scl = "D0"
-sda = "D1"
+scl = "ch1"
+sda = "ch2"
 
 [[device]]
 name = "camera"
@@ -133,7 +133,7 @@ def test_a_good_bench_loads() -> None:
         ('source = "wire"', 'source = "wir"', "no source is named 'wir'", "Did you mean 'wire'?"),
         ('source = "wire"', 'source = "board"', "source 'board' of bus 'i2c-1' is no capture", ""),
         ('device = "camera"', 'device = "kamera"', "no device is named 'kamera'", "'camera'?"),
-        ('sda = "D1"', 'sda = "D0"', "scl and sda of bus 'i2c-1' are the same line", "two lines"),
+        ('sda = "ch2"', 'sda = "ch1"', "scl and sda of bus 'i2c-1' are the same line", "two lines"),
         ("address = 0x29", "address = 0x2E", "address 0x2e on 'i2c-1' is that of 'camera'", "diff"),
         ('name = "hopper"', 'name = "camera"', "a second device is named 'camera'", "in line 27"),
         ('path = "wire.csv.gz"', "", "source 'wire' has no path", 'Add path = "FILE"'),
@@ -165,7 +165,7 @@ def test_what_is_wrong_is_told_with_line_and_mend(
     [
         ("tick_bits = 32", "tick_bit = 32"),
         ('axis = "wire"', 'axis = "wirr"'),
-        ('sda = "D1"', 'sda = "D0"'),
+        ('sda = "ch2"', 'sda = "ch1"'),
         ("address = 0x29", "address = 0x2E"),
         ('device = "camera"', 'device = "kamera"'),
         ("request_where = \"text LIKE 'ask%'\"", "request_where = \"txt LIKE 'ask%'\""),
@@ -179,7 +179,7 @@ def test_the_line_is_that_of_the_key(changed: str, into: str) -> None:
 
 
 def test_everything_wrong_is_told_at_once_in_line_order() -> None:
-    text = GOOD.replace("tick_bits", "tick_bit").replace('sda = "D1"', 'sda = "D0"')
+    text = GOOD.replace("tick_bits", "tick_bit").replace('sda = "ch2"', 'sda = "ch1"')
     text = text.replace('axis = "wire"', 'axis = "air"').replace("period_s", "perod_s")
     text = text.replace("max = 90 }", "maxx = 90 }")
     errors = errors_in(text)
