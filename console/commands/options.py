@@ -11,6 +11,29 @@ import click
 
 Decorated = TypeVar("Decorated", bound=Callable[..., object])
 
+
+class Within(click.ParamType):
+    """A number between two limits that no instrument leaves; not-a-number is none."""
+
+    name = "number"
+
+    def __init__(self, lowest: float, highest: float, unit: str) -> None:
+        self._lowest, self._highest, self._unit = lowest, highest, unit
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number, or an error that states the limits."""
+        try:
+            number = float(str(value))
+        except ValueError:
+            number = float("nan")
+        if not self._lowest <= number <= self._highest:
+            limits = f"{self._lowest:g} to {self._highest:g} {self._unit}"
+            self.fail(f"{value!r} is no number of {limits}.", param, ctx)
+        return number
+
+
 _OPTIONS = (
     click.argument("paths", nargs=-1, required=True, metavar="PATH..."),
     click.option(
@@ -27,9 +50,17 @@ _OPTIONS = (
     ),
     click.option("--packets", metavar="FILE", help="Packet descriptions (TOML)."),
     click.option("--rules", metavar="FILE", help="Rules (TOML), instead of the default ones."),
-    click.option("--threshold", type=float, metavar="VOLTS", help="Low below, high from here on."),
     click.option(
-        "--rate", type=float, metavar="HZ", help="Sample rate, where a file leaves it out."
+        "--threshold",
+        type=Within(-1_000, 1_000, "volts"),
+        metavar="VOLTS",
+        help="Low below, high from here on.",
+    ),
+    click.option(
+        "--rate",
+        type=Within(1e-6, 1e12, "Hz"),
+        metavar="HZ",
+        help="Sample rate, where a file leaves it out.",
     ),
     click.option("--quiet", is_flag=True, help="No progress and no remarks on stderr."),
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),

@@ -13,7 +13,6 @@ from pathlib import Path, PurePath
 
 import msgspec
 
-from console.bench.durations import duration_ns
 from console.bench.load import BenchFile, load_rules, read_bench
 from console.bench.model import (
     About,
@@ -27,6 +26,7 @@ from console.bench.model import (
 from console.pipeline.evidence import SourceKind
 from console.sources.files import STDIN, SourceFile
 from console.sources.kinds import Kind, kind_of
+from decoders.durations import duration_ns
 from decoders.errors import DescriptionError, DiagnosticError, Place
 from decoders.packets.layout import PacketSet
 from decoders.packets.resolve import read_packets
@@ -90,12 +90,20 @@ def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
             bench file; an override that cannot be meant.
     """
     file, loose = BenchFile(Bench(about=About(name=_run_name(paths)))), []
+    bench_path: str | None = None
+    _check_once(paths)
     for path in paths:
         opened = SourceFile(path)
         told = kind_of(opened.head(), opened.name)
         if told.kind is Kind.BENCH:
             opened.close()
-            file = read_bench(path)
+            if bench_path is not None:
+                raise DiagnosticError(
+                    f"a second bench file; the first is {bench_path}",
+                    place=Place(path),
+                    mend="One run has one bench: give one bench file, or merge them.",
+                )
+            bench_path, file = path, read_bench(path)
         elif told.kind is Kind.UNREADABLE:
             raise _of_no_kind(opened.name, told.why)
         else:
@@ -121,6 +129,14 @@ def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
     if overrides.packets:
         packets = read_packets(_content(overrides.packets), overrides.packets)
     return Inputs(replace(file, bench=bench), inputs, _declared_clocks(bench, overrides), packets)
+
+
+def _check_once(paths: Sequence[str]) -> None:
+    """A file read twice would stand beside itself as another source."""
+    for k, path in enumerate(paths):
+        if path in paths[:k]:
+            name = "standard input (-)" if path == STDIN else path
+            raise DiagnosticError(f"{name} is given twice", mend="Give each recording once.")
 
 
 def _of_no_kind(name: str, why: str) -> DiagnosticError:
@@ -193,6 +209,10 @@ def _with_buses(bench: Bench, overrides: Overrides, inputs: Sequence[Input]) -> 
             raise DescriptionError(
                 f"--i2c: '{text}' does not name two lines",
                 mend="Write it as scl=NAME,sda=NAME with the names of two channels.",
+            )
+        if lines["scl"] == lines["sda"]:
+            raise DescriptionError(
+                f"--i2c: '{text}' names one line twice", mend="SCL and SDA are two lines."
             )
         name = bench.buses[k].name if k < len(bench.buses) else f"i2c-{k + 1}"
         buses.append(Bus(name=name, source=capture, scl=lines["scl"], sda=lines["sda"]))

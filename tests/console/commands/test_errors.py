@@ -148,3 +148,36 @@ def test_ctrl_c_leaves_valid_output_of_what_was_read(short_run: Path) -> None:
     assert report["interrupted"] is True
     assert report["counts"]["transactions"] > 20
     assert b"Traceback" not in complained
+
+
+@pytest.mark.parametrize(
+    ("arguments", "what"),
+    [
+        (["--rate", "0"], "1e-06 to 1e+12 Hz"),
+        (["--rate", "nan"], "1e-06 to 1e+12 Hz"),
+        (["--rate", "1e300"], "1e-06 to 1e+12 Hz"),
+        (["--threshold", "inf"], "-1000 to 1000 volts"),
+        (["--threshold", "high"], "-1000 to 1000 volts"),
+        (["--i2c", "scl=scl,sda=scl"], "names one line twice"),
+        (["wire.csv"], "wire.csv is given twice"),
+        (["-", "-"], "standard input (-) is given twice"),
+    ],
+)
+def test_an_option_that_cannot_be_meant_is_refused(
+    arguments: list[str], what: str, lastack: Lastack, tmp_path: Path
+) -> None:
+    (tmp_path / "wire.csv").write_text(GOOD)
+    run = lastack(
+        "check", "wire.csv", *arguments, cwd=tmp_path, environment={"PYTHONPATH": os.getcwd()}
+    )
+    assert (run.returncode, run.stdout) == (2, "")
+    assert what in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+def test_a_second_bench_file_is_refused(lastack: Lastack, tmp_path: Path) -> None:
+    for name in ("one.toml", "two.toml"):
+        (tmp_path / name).write_text('[bench]\nname = "x"\n')
+    run = lastack("check", tmp_path / "one.toml", tmp_path / "two.toml")
+    assert run.returncode == 2
+    assert "two.toml: a second bench file" in run.stderr
