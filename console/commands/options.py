@@ -12,26 +12,16 @@ import click
 Decorated = TypeVar("Decorated", bound=Callable[..., object])
 
 
-class Within(click.ParamType):
-    """A number between two limits that no instrument leaves; not-a-number is none."""
+def _within(lowest: float, highest: float, unit: str) -> Callable[..., float | None]:
+    """A callback that refuses what no instrument does; not-a-number is refused too."""
 
-    name = "number"
+    def check(ctx: click.Context, param: click.Parameter, number: float | None) -> float | None:
+        if number is None or lowest <= number <= highest:
+            return number
+        limits = f"{lowest:g} to {highest:g} {unit}"
+        raise click.BadParameter(f"{number} is not within {limits}.", ctx, param)
 
-    def __init__(self, lowest: float, highest: float, unit: str) -> None:
-        self._lowest, self._highest, self._unit = lowest, highest, unit
-
-    def convert(
-        self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """The number, or an error that states the limits."""
-        try:
-            number = float(str(value))
-        except ValueError:
-            number = float("nan")
-        if not self._lowest <= number <= self._highest:
-            limits = f"{self._lowest:g} to {self._highest:g} {self._unit}"
-            self.fail(f"{value!r} is no number of {limits}.", param, ctx)
-        return number
+    return check
 
 
 _OPTIONS = (
@@ -52,13 +42,15 @@ _OPTIONS = (
     click.option("--rules", metavar="FILE", help="Rules (TOML), instead of the default ones."),
     click.option(
         "--threshold",
-        type=Within(-1_000, 1_000, "volts"),
+        type=float,
+        callback=_within(-1_000, 1_000, "volts"),
         metavar="VOLTS",
         help="Low below, high from here on.",
     ),
     click.option(
         "--rate",
-        type=Within(1e-6, 1e12, "Hz"),
+        type=float,
+        callback=_within(1e-6, 1e12, "Hz"),
         metavar="HZ",
         help="Sample rate, where a file leaves it out.",
     ),

@@ -157,7 +157,7 @@ def test_ctrl_c_leaves_valid_output_of_what_was_read(short_run: Path) -> None:
         (["--rate", "nan"], "1e-06 to 1e+12 Hz"),
         (["--rate", "1e300"], "1e-06 to 1e+12 Hz"),
         (["--threshold", "inf"], "-1000 to 1000 volts"),
-        (["--threshold", "high"], "-1000 to 1000 volts"),
+        (["--threshold", "high"], "'high' is not a valid float"),
         (["--i2c", "scl=scl,sda=scl"], "names one line twice"),
         (["wire.csv"], "wire.csv is given twice"),
         (["-", "-"], "standard input (-) is given twice"),
