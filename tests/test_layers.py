@@ -14,6 +14,7 @@ ROOT = Path(__file__).resolve().parent.parent
 # A room imports from rooms of a lower number alone, or from itself.
 LEVELS = {
     "decoders.errors": 0,
+    "decoders.durations": 0,
     "decoders.plain_sums": 1,
     "decoders.checkcodes": 2,
     "decoders.toml_scan": 1,
@@ -25,6 +26,7 @@ LEVELS = {
     "decoders.prints": 7,
     "console.printable": 8,
     "console.ownfiles": 8,
+    "console.streams": 8,
     "console.bench": 9,
     "console.sources": 10,
     "console.run": 10,

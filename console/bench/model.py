@@ -54,8 +54,8 @@ from typing import Annotated, Literal
 
 import msgspec
 
-from console.bench.durations import duration_ns
 from console.bench.rules import Rule
+from decoders.durations import duration_ns
 from decoders.packets.description import Packet
 
 Name = Annotated[str, msgspec.Meta(min_length=1)]

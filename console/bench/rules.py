@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 import msgspec
 
-from console.bench.durations import duration_ns, in_ns
+from decoders.durations import duration_ns, in_ns
 
 Severity = Literal["fault", "warning", "note"]
 Count = Annotated[int, msgspec.Meta(ge=1)]

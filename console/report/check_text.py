@@ -11,8 +11,9 @@ import click
 from console.pipeline.evidence import Evidence, SourceReport
 from console.printable import printable
 from console.timeline.clocks import ClockMap
-from console.timeline.times import duration, since_start
+from console.timeline.times import since_start
 from console.watch.findings import SEVERITIES, Finding
+from decoders.durations import in_words
 
 UNITS = {"capture": "edges", "prints": "lines", "messages": "messages"}
 SILENCES = ("stops-answering", "line-held")
@@ -69,7 +70,7 @@ def _clock_words(clock: ClockMap | None, band_ns: int | None) -> str:
     if clock is None or clock.pieces[0].method == "axis":
         return "  the axis"
     piece = clock.pieces[0]
-    known = f"  within {duration(band_ns)}" if band_ns else ""
+    known = f"  within {in_words(band_ns)}" if band_ns else ""
     if piece.method == "equal-values":
         doubt = ", ambiguous" if any(p.ambiguous for p in clock.pieces) else ""
         return f"{known}, {piece.anchors:,} equal values, {piece.drift_ppm:+.1f} ppm{doubt}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from console.bench.durations import UNITS_NS
+from decoders.durations import UNITS_NS
 
 
 def since_start(t_ns: int, band_ns: int | None = None) -> str:
@@ -21,16 +21,3 @@ def since_start(t_ns: int, band_ns: int | None = None) -> str:
     text = f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
     fraction = f".{ns:09}"[: digits + 1] if digits else ""
     return f"{'-' if t_ns < 0 else ''}{text}{fraction}"
-
-
-def duration(ns: int | float) -> str:
-    """A length of time in the unit a person would say it in: `34 min`, `1.84 ms`, `720 ns`."""
-    size = abs(ns)
-    if size >= 3 * UNITS_NS["h"]:
-        return f"{ns / UNITS_NS['h']:.3g} h"
-    if size >= 2 * UNITS_NS["min"]:
-        return f"{ns / UNITS_NS['min']:.3g} min"
-    for unit in ("s", "ms", "us"):
-        if size >= UNITS_NS[unit]:
-            return f"{ns / UNITS_NS[unit]:.3g} {unit}"
-    return f"{ns:.0f} ns"

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from console.timeline.times import duration
 from console.trust.sheet import TrustRow
 from decoders.buses.cut_spans import CutSpan
 from decoders.buses.i2c_limits import MODES, Limits
 from decoders.captures.edges import Edges, OffBeat
 from decoders.captures.pulse_widths import PulseWidths
 from decoders.captures.sample_beat import GAP_PERIODS
+from decoders.durations import in_words
 
 _REMEMBERED = 1000
 _FEW_SAMPLES = 2  # a pulse of so many samples or fewer can hide another edge
@@ -73,7 +73,7 @@ def capture_rows(source: str, facts: CaptureFacts) -> Iterator[TrustRow]:
     if first is None or last is None:
         return
     seconds = (last - first) / 1e9
-    what = f"observed for {duration(last - first)}"
+    what = f"observed for {in_words(last - first)}"
     yield TrustRow(source, first, last, "coverage", "note", what, seconds, unit="s")
     yield from _gaps(source, facts)
     if facts.stopped is not None:
@@ -94,12 +94,12 @@ def _gaps(source: str, facts: CaptureFacts) -> Iterator[TrustRow]:
     coarse = [(b.from_ns, b.until_ns) for b in facts.off_beat if b.steps > 1]
     for start, end in facts.coverage.gaps:
         if not any(a <= start and end <= b for a, b in coarse):
-            yield _gap(source, start, end, f"not observed for {duration(end - start)}")
+            yield _gap(source, start, end, f"not observed for {in_words(end - start)}")
     period = facts.sample_period_ns or 0.0
     for beat in facts.off_beat:
         start, end = beat.from_ns, beat.until_ns
         if beat.steps > 1:
-            what = f"a sample only every {duration(beat.longest_ns)}, elsewhere {duration(period)}"
+            what = f"a sample only every {in_words(beat.longest_ns)}, elsewhere {in_words(period)}"
             yield TrustRow(
                 source,
                 start,
@@ -145,8 +145,8 @@ def _sampling(
     if coarse and not stated and one_width > _ALIKE:
         coarse = False
     what = (
-        f"{bus.name}: {duration(period)} a sample; the narrowest pulse has {duration(narrowest)}, "
-        f"and {mode.name} allows {duration(need)}"
+        f"{bus.name}: {in_words(period)} a sample; the narrowest pulse has {in_words(narrowest)}, "
+        f"and {mode.name} allows {in_words(need)}"
     )
     if coarse:
         what += f"; {share:.0%} of the clock's pulses have two samples or fewer"

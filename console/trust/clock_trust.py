@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from console.timeline.clocks import ClockMap
-from console.timeline.times import duration
 from console.trust.sheet import TrustRow
+from decoders.durations import in_words
 
 WIDE_NS = 100_000_000  # a band wider than this says little of what came first
 
@@ -29,7 +29,7 @@ def clock_rows(clock: ClockMap) -> Iterator[TrustRow]:
             what = "another offset fits nearly as well"
             yield TrustRow(piece.source, *span, "ambiguous", "doubtful", what)
         if piece.band_ns is not None and piece.band_ns > WIDE_NS:
-            what = f"its times are known within {duration(piece.band_ns)} only"
+            what = f"its times are known within {in_words(piece.band_ns)} only"
             yield TrustRow(
                 piece.source,
                 *span,

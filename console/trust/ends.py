@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.times import duration
 from console.trust.sheet import TrustRow
+from decoders.durations import in_words
 
 _FEWEST_EVENTS = 8
 _TIMES_LONGEST = 3  # a silence at an end must be so much longer than any in between
@@ -49,10 +49,10 @@ def ends(
 ) -> Iterator[TrustRow]:
     """Rows for what is longer than the limit."""
     if first_ns - start_ns > limit_ns:
-        what = f"nothing in it for the first {duration(first_ns - start_ns)} of the run"
+        what = f"nothing in it for the first {in_words(first_ns - start_ns)} of the run"
         yield _row(source, start_ns, first_ns, "begins-late", what, limit_ns)
     if end_ns - last_ns > limit_ns:
-        what = f"nothing in it for the last {duration(end_ns - last_ns)} of the run"
+        what = f"nothing in it for the last {in_words(end_ns - last_ns)} of the run"
         yield _row(source, last_ns, end_ns, "ends-early", what, limit_ns)
 
 

@@ -10,10 +10,10 @@ import numpy.typing as npt
 import polars as pl
 
 from console.timeline.series import number_paths
-from console.timeline.times import duration
 from console.trust.counters import FEWEST_STEPS, Counter, believed, holes
 from console.trust.repeats import Repeat, repeated_rows, repeats
 from console.trust.sheet import TrustRow
+from decoders.durations import in_words
 from decoders.messages.columns import Messages
 
 Int64s = npt.NDArray[np.int64]
@@ -188,7 +188,7 @@ def _out_of_order(
     times = facts.t_ns[rows]
     for k in np.flatnonzero(np.diff(times) < 0).tolist():
         back = int(times[k] - times[k + 1])
-        what = f"the recorder's clock goes back by {duration(back)}"
+        what = f"the recorder's clock goes back by {in_words(back)}"
         yield TrustRow(
             source,
             int(times[k + 1]),

@@ -10,8 +10,9 @@ from typing import Protocol
 import polars as pl
 
 from console.bench.tables import TABLES
-from console.timeline.times import duration, since_start
+from console.timeline.times import since_start
 from console.watch.findings import Finding
+from decoders.durations import in_words
 
 _EMPTY: dict[str, pl.DataFrame] = {}
 
@@ -79,7 +80,7 @@ class Words:
 
     def lasting(self, ns: int) -> str:
         """`34 min`."""
-        return duration(ns)
+        return in_words(ns)
 
 
 @dataclass(frozen=True, slots=True)

@@ -77,8 +77,8 @@ Keys of a packet:
   nothing but the number is a packet of its own, named with a question mark (`level?`), which the
   read answers.
 - `answers`: the request this packet answers; `within`: the time allowed from the start of the
-  request to the start of the reply (`"20ms"`; units s, ms, us, ns); `same`: names of fields whose
-  values must be equal in both.
+  request to the start of the reply (`"20ms"`; units ns, us, ms, s, min, h); `same`: names of
+  fields whose values must be equal in both.
 - `pad`: value of filling bytes that may follow the packet in its transaction.
 - `field`: the fields, in the order of the bytes.
 
@@ -113,6 +113,8 @@ from typing import Annotated, Literal
 
 import msgspec
 
+from decoders.durations import duration_ns
+
 Order = Literal["big", "little"]
 Framing = Literal["transaction", "stream", "lines"]
 Direction = Literal["any", "write", "read"]
@@ -121,7 +123,6 @@ Name = Annotated[str, msgspec.Meta(pattern=r"^[^\s.]+$")]  # a dot separates nam
 
 INTEGER_TYPE = re.compile(r"([ui])(8|16|24|32|40|48|56|64)")
 TYPES = ("sync", "bytes", "text", "decimal", "hex", "repeat", "check")
-_UNITS_NS = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}
 
 
 class CrcParameters(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -199,7 +200,10 @@ class Packet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     def __post_init__(self) -> None:
         if self.within is not None:
-            duration_ns(self.within, "within")
+            try:
+                duration_ns(self.within)
+            except ValueError as error:
+                raise ValueError(f"within: {error}") from None
         if self.register is not None and self.register >> self.register_bits:
             raise ValueError("register: does not fit in register_bits")
 
@@ -210,17 +214,3 @@ class PacketFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     packet: list[Packet] = []
     order: Order | None = None
     framing: Framing | None = None
-
-
-def duration_ns(written: str, key: str) -> int:
-    """Nanoseconds of a duration such as "20ms" or "1.5 s".
-
-    Raises:
-        ValueError: its text begins with `key` and a colon, so that the error finds its line.
-    """
-    match = re.fullmatch(r"(\d+)(?:\.(\d+))?\s*(s|ms|us|ns)", written.strip())
-    if match is None:
-        raise ValueError(f'{key}: is not a time such as "20ms" (units s, ms, us, ns)')
-    whole, part, unit = match.groups()
-    scale = _UNITS_NS[unit]
-    return int(whole) * scale + int(part or 0) * scale // int(10 ** len(part or ""))

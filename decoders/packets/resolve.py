@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from decoders.durations import duration_ns
 from decoders.errors import DescriptionError
 from decoders.packets.description import (
     Packet,
     PacketFile,
-    duration_ns,
 )
 from decoders.packets.layout import (
     Driver,
@@ -136,7 +136,7 @@ class _Resolver(FieldResolver):
             layout,
             register,
             answers,
-            None if packet.within is None else duration_ns(packet.within, "within"),
+            None if packet.within is None else duration_ns(packet.within),
             tuple(packet.same),
             packet.pad,
             packet.note,

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+from decoders.durations import in_words
 from decoders.prints.lines import LONGEST_BYTES, LineCutter
 from decoders.prints.ticks import Ticks
-
-_UNITS = ((86_400_000_000_000, "d"), (3_600_000_000_000, "h"), (60_000_000_000, "min"))
 
 
 def line_remarks(cutter: LineCutter, damaged: int, rows: int) -> list[str]:
@@ -44,11 +43,11 @@ def time_remarks(ticks: Ticks, given_bits: int | None, *, zoneless: bool) -> lis
     if ticks.found_bits:
         said.append(
             f"the counter was taken to run over at {ticks.found_bits} bits, "
-            f"every {_span(ticks.period_ns)}; tick_bits says otherwise"
+            f"every {in_words(ticks.period_ns)}; tick_bits says otherwise"
         )
     if ticks.period_ns and not ticks.hosted:
         said.append(
-            f"a silence longer than the counter's period of {_span(ticks.period_ns)} cannot be "
+            f"a silence longer than the counter's period of {in_words(ticks.period_ns)} cannot be "
             "seen: the log has no host stamps"
         )
     if given_bits and ticks.exceeded:
@@ -63,10 +62,3 @@ def time_remarks(ticks: Ticks, given_bits: int | None, *, zoneless: bool) -> lis
 def counted(count: int) -> str:
     """So many lines, in words."""
     return "1 line" if count == 1 else f"{count} lines"
-
-
-def _span(span_ns: int) -> str:
-    for unit_ns, unit in _UNITS:
-        if span_ns >= 2 * unit_ns:
-            return f"{span_ns / unit_ns:.1f} {unit}"
-    return f"{span_ns / 1e9:.3f} s"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from console.timeline.times import duration, since_start
+from console.timeline.times import since_start
 
 SECOND = 1_000_000_000
 
@@ -27,19 +27,3 @@ def test_a_time_is_said_to_the_digits_its_band_allows(
     t_ns: int, band_ns: int | None, expected: str
 ) -> None:
     assert since_start(t_ns, band_ns) == expected
-
-
-@pytest.mark.parametrize(
-    ("ns", "expected"),
-    [
-        (0, "0 ns"),
-        (720, "720 ns"),
-        (1_840_000, "1.84 ms"),
-        (25_000, "25 us"),
-        (5 * SECOND, "5 s"),
-        (2_048 * SECOND, "34.1 min"),
-        (36_000 * SECOND, "10 h"),
-    ],
-)
-def test_a_length_is_said_in_the_unit_a_person_would_use(ns: int, expected: str) -> None:
-    assert duration(ns) == expected

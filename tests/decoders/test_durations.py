@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from console.bench.durations import duration_ns, in_ns
+from decoders.durations import duration_ns, in_ns, in_words
+
+S = 1_000_000_000
 
 
 @pytest.mark.parametrize(
@@ -14,6 +16,8 @@ from console.bench.durations import duration_ns, in_ns
         ("1.5 s", 1_500_000_000),
         ("2min", 120_000_000_000),
         ("0.1us", 100),
+        ("0.25us", 250),
+        ("7ns", 7),
         ("10 µs", 10_000),
         ("3h", 10_800_000_000_000),
         ("1700000000.123456789 s", 1_700_000_000_123_456_789),
@@ -45,3 +49,23 @@ def test_numbers_in_a_unit_are_exact_in_decimals() -> None:
 def test_numbers_that_are_no_length_of_time_are_refused(value: float) -> None:
     with pytest.raises(ValueError, match="must be"):
         in_ns(value, "s")
+
+
+@pytest.mark.parametrize(
+    ("ns", "expected"),
+    [
+        (0, "0 ns"),
+        (720, "720 ns"),
+        (1_840_000, "1.84 ms"),
+        (25_000, "25 us"),
+        (5 * S, "5 s"),
+        (2_048 * S, "34.1 min"),
+        (36_000 * S, "10 h"),
+        # Rollovers of 16-bit ms and of 32-bit us and ms counters
+        (65_536_000_000, "65.5 s"),
+        (4_294_967_296_000, "71.6 min"),
+        (4_294_967_296_000_000, "49.7 d"),
+    ],
+)
+def test_a_length_is_said_in_the_unit_a_person_would_use(ns: int, expected: str) -> None:
+    assert in_words(ns) == expected

@@ -1,4 +1,4 @@
-"""Lengths of time as a bench file writes them: "250ms", "1.5 s", "2min", "+12.5s"."""
+"""Lengths of time as a bench file or packet description writes them, and as people say them."""
 
 from __future__ import annotations
 
@@ -15,6 +15,15 @@ UNITS_NS = {
     "min": 60_000_000_000,
     "h": 3_600_000_000_000,
 }
+# Unit, its ns, and from how many of it on it is said.
+_SAID = (
+    ("d", 86_400_000_000_000, 2),
+    ("h", UNITS_NS["h"], 3),
+    ("min", UNITS_NS["min"], 2),
+    ("s", UNITS_NS["s"], 1),
+    ("ms", UNITS_NS["ms"], 1),
+    ("us", UNITS_NS["us"], 1),
+)
 _DURATION = re.compile(r"\s*([+-]?)\s*(\d+(?:\.\d*)?|\.\d+)\s*([a-zA-Zµμ]+)\s*")
 _MAX_NS = 2**62  # room to add two of them in int64
 
@@ -23,7 +32,7 @@ def duration_ns(text: str, *, signed: bool = False) -> int:
     """A length of time in whole ns, from text with a unit; the last digit is rounded half to even.
 
     Args:
-        text: a decimal number and one of ns, us, ms, s, min, h.
+        text: a decimal number and one of ns, us, ms, s, min, h: "250ms", "1.5 s", "+12.5s".
         signed: whether a sign is allowed.
 
     Raises:
@@ -53,3 +62,12 @@ def in_ns(value: float, unit: str) -> int:
     if ns >= _MAX_NS:
         raise ValueError(f"must be shorter than 146 years, not {value!r}")
     return ns
+
+
+def in_words(ns: int | float) -> str:
+    """A length of time in the unit a person would say it in: `34 min`, `1.84 ms`, `720 ns`."""
+    size = abs(ns)
+    for unit, unit_ns, least in _SAID:
+        if size >= least * unit_ns:
+            return f"{ns / unit_ns:.3g} {unit}"
+    return f"{ns:.0f} ns"
