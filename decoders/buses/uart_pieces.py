@@ -31,6 +31,13 @@ class Piece:
     t_ns: Times  # [n] the line changed; rising, but for pulses of no width
     until_ns: int  # nothing else changed up to here
 
+    def parted(self, edges: int) -> tuple[Piece, Piece | None]:
+        """The first `edges` edges, known up to the next, and the rest, if there are more."""
+        if len(self.t_ns) <= edges:
+            return self, None
+        head, rest = self.t_ns[:edges], self.t_ns[edges:]
+        return Piece(self.begins, head, int(rest[0])), Piece(None, rest, self.until_ns)
+
 
 class LineEdges:
     """A fold from edges to the pieces of one line.
@@ -89,6 +96,7 @@ class PieceDecoder:
     """
 
     def __init__(self, frame: UartFormat, baud: float, wait_ns: int | None) -> None:
+        self.baud = baud
         self.reader = FrameReader(frame, baud)
         self._wait_ns = wait_ns
         self._observes = False

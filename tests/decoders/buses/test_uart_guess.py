@@ -142,7 +142,8 @@ def servo(seed: int, steps: list[float]) -> Edges:
 def echoes(seed: int) -> Edges:
     """Pulses of any length, as of a ranging sensor."""
     randomly = random.Random(seed)
-    return pulses([(randomly.uniform(150e3, 25e6), randomly.uniform(30e6, 60e6))] * 1)
+    uniform = randomly.uniform
+    return pulses([(uniform(150e3, 25e6), uniform(30e6, 60e6)) for _ in range(300)])
 
 
 def noise(seed: int) -> Edges:

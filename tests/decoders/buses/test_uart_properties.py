@@ -6,8 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.buses.uart_format import UartFormat
+from tests.decoders.buses.plain_receiver import PlainReceiver
 from tests.decoders.buses.serial_wave import (
-    PlainReceiver,
+    BAUD,
     SerialWave,
     blocks_of,
     decoded,
@@ -20,8 +21,6 @@ FORMATS = st.builds(
     st.sampled_from(["none", "even", "odd", "mark", "space"]),
     st.sampled_from([1, 1.5, 2]),
 )
-BAUD = 100_000  # bits of 10 us, so that edges at the middle of a bit are whole ns
-
 # Pieces of a wave: a byte and how it ends, a pause, a low pulse, a level that stays.
 PIECES = st.one_of(
     st.tuples(st.just("byte"), st.integers(0, 511), st.sampled_from([1.0, 1.0, 1.0, 0.75, 0.5])),
