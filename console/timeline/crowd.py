@@ -24,9 +24,10 @@ LEVEL_SAMPLE = 20_001
 ROUNDS = 3
 OUTWARD = 2.5  # half-widths beyond the level, on the side where delays end
 INWARD = 5.0  # and on the side of long delays
-FAR = 10.0  # half-widths beyond OUTWARD in which wrong anchors are counted
+FAR = (1.0, 2.5, 10.0)  # half-widths beyond OUTWARD in which wrong anchors are counted
 NEAR_EDGE = 1024  # points nearest the edge that are looked at when peeling
-PEELS = 40
+CREDIBLE = 3.0  # of log-likelihood: a twentieth as likely as the best
+FRINGE = 5.0  # wrong points expected over the edge from which on they are first cut by residual
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,23 +103,31 @@ def inward_crowd(outward: Floats, at: Level, floor: float) -> tuple[Mask, float]
     Returns:
         bool[n], and wrong points per ns of residual; 0 when nothing lies beyond at all.
     """
-    width = max(at.width, floor)
+    width = max(at.width, floor) * (1 + 10 / len(outward))  # half of a few is a narrow lot
     off = outward - at.middle
     kept = (off <= OUTWARD * width) & (off >= -INWARD * width)
-    beyond = off > OUTWARD * width
-    if not beyond.any():
+    beyond = np.sort(off[off > OUTWARD * width]) - OUTWARD * width
+    if not len(beyond):
         return kept, 0.0
-    near = int((beyond & (off <= (OUTWARD + FAR) * width)).sum())
-    return kept, (near + 0.5) / (FAR * width)
+    counts = np.searchsorted(beyond, np.array(FAR) * width)
+    return kept, float(((counts + 0.5) / (np.array(FAR) * width)).max())
 
 
-def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Mask:
+@dataclass(frozen=True, slots=True, eq=False)
+class Edged:
+    """A crowd without what sticks out of its edge, taken two ways where chance leaves both open."""
+
+    kept: Mask  # [n] as few taken off as is credible: the true line lies above none but by chance
+    firm: Mask  # [n] as many taken off as is credible: the true line lies below none of these
+
+
+def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
     """Without the points above the upper edge that are likelier wrong than rare short delays.
 
     Points the edge rests on are taken off one at a time, each time the one whose loss lowers the
     edge more. With `d` points a ns just inside the edge and `w` wrong ones a ns, lowering the
     edge by h and giving up k points changes the log-likelihood of a uniform edge by
-    `d h - k log(d / w)`; the k with the greatest gain is taken, none if none gains.
+    `d h - k log(d / w)`; every k within `CREDIBLE` of the greatest is credible.
 
     Args:
         x: float64[n] ascending.
@@ -127,44 +136,77 @@ def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Mask:
         wrong_per_ns: how crowded wrong points are; 0 leaves everything.
     """
     if not wrong_per_ns or kept.sum() < 8:
-        return kept
+        return Edged(kept, kept)
+    kept = _without_fringe(x, y, kept, wrong_per_ns)
     edge = upper_edge(x[kept], y[kept])
     depth = np.where(kept, edge.at(x) - y, np.inf)
     count = int(kept.sum())
     near = np.flatnonzero(depth <= _smallest(depth, min(count, NEAR_EDGE)))
-    lost, gain = _peels(x[near], y[near], edge, count, wrong_per_ns)
-    out = kept.copy()
-    best = int(np.argmax(gain)) if gain else 0
-    if gain and gain[best] > 0:
-        out[near[lost[: best + 1]]] = False
-    return out
+    reach = _smallest(depth, count // 2 + 1)
+    expected = wrong_per_ns * reach
+    most = min(int(expected + 4 * math.sqrt(expected)) + 2, count // 4)
+    lost, gain, sure_gain = _peels(x[near], y[near], edge, count, wrong_per_ns, most)
+    few = int(np.argmax(np.array(sure_gain) >= max(sure_gain) - CREDIBLE))
+    many = int(np.flatnonzero(np.array(gain) >= max(gain) - CREDIBLE)[-1])
+    left, firm = kept.copy(), kept.copy()
+    left[near[lost[:few]]] = False
+    firm[near[lost[: max(few, many)]]] = False
+    return Edged(left, firm)
+
+
+def _without_fringe(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Mask:
+    """Without what lies well beyond the edge of the crowd, by its residuals alone.
+
+    Peeling looks at one point after another; where tens of wrong ones hang over the edge, most go
+    here first.
+    """
+    slope = least_squares(x[kept], y[kept], 0.0)
+    inward = np.where(kept, -(y - slope * x), np.inf)
+    ordered = np.sort(inward[kept])
+    count = len(ordered)
+    density = (count // 2) / max(float(ordered[3 * count // 4] - ordered[count // 4]), 1.0)
+    if wrong_per_ns * (ordered[count // 2] - ordered[0]) < FRINGE or density <= wrong_per_ns:
+        return kept
+    odds = math.log(density / wrong_per_ns)
+    half = ordered[: count // 2]
+    gain = (density - wrong_per_ns) * (half - half[0]) - odds * np.arange(len(half))
+    edge = float(half[int(np.argmax(gain))])
+    margin = (float(ordered[count // 2]) - edge) / 2
+    return kept & (inward >= edge - margin)
 
 
 def _peels(
-    x: Floats, y: Floats, edge: Edge, count: int, wrong_per_ns: float
-) -> tuple[list[int], list[float]]:
-    """Points taken off in order, and the gain in log-likelihood after each."""
+    x: Floats, y: Floats, edge: Edge, count: int, wrong_per_ns: float, most: int
+) -> tuple[list[int], list[float], list[float]]:
+    """Points taken off in order, and what is gained before the first and after each.
+
+    The gain is given twice: with the density as it is found, and with one that is less by its
+    standard error and a half, since few points seem dense by chance.
+    """
     left = np.arange(len(x))
     lost: list[int] = []
-    gain: list[float] = []
+    gain, sure_gain = [0.0], [0.0]
     now = upper_edge(x, y, edge.x)
     start = now.y
-    quarter = max(count // 4, 4)
-    for _ in range(min(PEELS, len(x) - 4)):
+    inside = min(max(count // 4, min(12, count // 2)), len(x) - most)
+    doubt = 1.5 / math.sqrt(inside)
+    for _ in range(most):
         trials = []
-        for k in {now.left, now.right}:
+        for k in (now.left, now.right):
             rest = np.delete(left, k)
             trial = upper_edge(x[rest], y[rest], edge.x)
             trials.append((trial.y, k, rest, trial))
         height, k, rest, now = min(trials, key=lambda trial: trial[0])
         lost.append(int(left[k]))
         left = rest
-        depth = now.at(x[left]) - y[left]
-        reach = _smallest(depth, min(quarter, len(left)))
-        density = min(quarter, len(left)) / max(reach, 1.0)
-        odds = math.log(max(density / wrong_per_ns, 1.0))
-        gain.append(density * (start - height) - len(lost) * odds)
-    return lost, gain
+        reach = max(_smallest(now.at(x[left]) - y[left], inside), 1.0)
+        for gains, density in (
+            (gain, (inside - 2) / reach),  # two lie on the edge because it was laid there
+            (sure_gain, (inside - 2) / reach * (1 - doubt)),
+        ):
+            odds = math.log(max(density / wrong_per_ns, 1.0))
+            gains.append(density * (start - height) - len(lost) * odds)
+    return lost, gain, sure_gain
 
 
 def _smallest(values: Floats, k: int) -> float:

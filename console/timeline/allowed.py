@@ -1,0 +1,197 @@
+"""Which lines the anchors allow: bounds of both sides, or of one side and chance."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from console.timeline.anchors import AFTER, BEFORE, SAME
+from console.timeline.chance import cap_ns
+from console.timeline.crowd import Edged, least_squares
+from console.timeline.points import SIDES, Points
+from console.timeline.region import Bounds, Region, region
+from console.timeline.skew import upper_edge
+
+Floats = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+Slopes = tuple[float, float]
+
+LEAST_ONE_SIDED = 3  # two touch any line: nothing says how long delays are
+LOOSE = 4.0  # a side whose delays scatter this many times more bounds, but does not measure
+FEW = 5  # so does a side of fewer anchors than this, beside one of twice as many
+STRAY = 0.1  # share of anchors of one moment that may lie beyond their slack and be called wrong
+SAFE = 3.0  # standard errors
+
+
+def allowed(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region, Mask] | None:
+    """The lines that the chosen anchors allow, and the anchors they rest on.
+
+    Args:
+        points: n anchors.
+        chosen: which of them count.
+        slopes: least and greatest slope a line may have.
+
+    Returns:
+        None when heights have no end: fewer than three anchors of one side, none of the other.
+    """
+    sizes = _sizes(points, chosen.kept)
+    sided = [side for side in (AFTER, BEFORE) if sizes[side]]
+    if len(sided) == 1 and not sizes[SAME]:
+        found = _one_sided(points, chosen, sided[0], slopes)
+        return None if found is None else (found, chosen.kept)
+    both = _two_sided(points, chosen, slopes)
+    return (both, chosen.kept) if both is not None else _contradicted(points, chosen, slopes)
+
+
+def _sizes(points: Points, mask: Mask) -> dict[int, int]:
+    return {side: int((mask & (points.side == side)).sum()) for side in SIDES}
+
+
+def _two_sided(points: Points, chosen: Edged, slopes: Slopes) -> Region | None:
+    """Lines within every bound; capped on the side that measures, if one alone does."""
+    low, high = chosen.firm & (points.side >= 0), chosen.firm & (points.side <= 0)
+    below = _bounds(points, low, 1.0) if low.any() else None
+    above = _bounds(points, high, -1.0) if high.any() else None
+    measuring = _measuring(points, chosen.kept)
+    if measuring is not None:
+        own = chosen.kept & (points.side == measuring)
+        x, top = _cap(points, own, float(measuring), slopes)
+        if measuring == AFTER:
+            above = _with(above, x, -top)
+        else:
+            below = _with(below, x, -top)
+    return region(below, above, slopes)
+
+
+def _measuring(points: Points, kept: Mask) -> int | None:
+    """The one side whose delays scatter so much less that it alone measures; None when both do."""
+    sizes, scatter = _sizes(points, kept), {}
+    for side in (AFTER, BEFORE):
+        if sizes[side] >= LEAST_ONE_SIDED:
+            own = kept & (points.side == side)
+            x, y = points.x[own], side * points.y[own]
+            scatter[side] = float(np.median(upper_edge(x, y).at(x) - y))
+    tight = min(scatter, key=lambda side: scatter[side]) if scatter else SAME
+    if sizes[tight] < 2 * FEW or tight == SAME:
+        return None
+    if sizes[SAME]:
+        slack = float(np.median(points.slack[kept & (points.side == SAME)]))
+        if slack < LOOSE * scatter[tight]:
+            return None
+    other = -tight
+    measures_too = sizes[other] >= FEW and scatter.get(other, 0.0) < LOOSE * scatter[tight]
+    return None if measures_too else tight
+
+
+def _contradicted(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region, Mask] | None:
+    """Lines when the bounds leave none: the largest group is right, what contradicts it is not."""
+    sizes = _sizes(points, chosen.kept)
+    largest = max(sizes, key=lambda side: sizes[side])
+    own = chosen.kept & (points.side == largest)
+    trusted = (
+        _same_moment(points, own, slopes)
+        if largest == SAME
+        else _one_sided(points, chosen, largest, slopes)
+    )
+    if trusted is None:
+        return None
+    lowest, highest = trusted.range_at(points.x)
+    fits = (points.side < 0) | (points.y - points.slack <= highest)
+    fits &= (points.side > 0) | (points.y + points.slack >= lowest)
+    agreeing = own | fits
+    if not agreeing[chosen.kept].all():
+        rest = Edged(chosen.kept & agreeing, chosen.firm & agreeing)
+        both = _two_sided(points, rest, slopes)
+        if both is not None:
+            return both, rest.kept
+    return trusted, own
+
+
+def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
+    """Lines through anchors of one moment each whose slack does not cover their scatter.
+
+    The few beyond their slack are wrong, if they are few. Else the slack is understated: least
+    squares, and three of its standard errors.
+    """
+    x, y, slack = points.x[own], points.y[own], points.slack[own]
+    slope = min(max(least_squares(x, y, 0.0), slopes[0]), slopes[1])
+    middle = float(x.mean())
+    height = float((y - slope * (x - middle)).mean())
+    off = np.abs(y - slope * (x - middle) - height)
+    beyond = off > slack
+    if beyond.mean() <= 0.1:
+        inside = ~beyond
+        below = Bounds.of(x[inside], (y - slack)[inside])
+        above = Bounds.of(x[inside], (-y - slack)[inside])
+        found = region(below, above, slopes)
+        if found is not None:
+            return found
+    scatter = float(np.sqrt((off**2).sum() / max(len(x) - 2, 1)))
+    error = 3 * scatter / np.sqrt(len(x)) + float(np.median(slack))
+    along = float(np.sqrt(((x - middle) ** 2).sum()))
+    slope_error = 3 * scatter / along if along else np.inf
+    steep = np.clip([slope - slope_error, slope + slope_error], *slopes)
+    corner_slopes = np.repeat(steep, 2)
+    heights = height + np.tile([-error, error], 2) - corner_slopes * middle
+    return Region(heights, corner_slopes)
+
+
+def _one_sided(points: Points, chosen: Edged, side: int, slopes: Slopes) -> Region | None:
+    """Lines within the bounds of one side, up to where chance ends."""
+    sign = float(side)
+    kept, firm = (mask & (points.side == side) for mask in (chosen.kept, chosen.firm))
+    if firm.sum() < LEAST_ONE_SIDED:
+        return None
+    below = _bounds(points, firm, sign)
+    x, top = _cap(points, kept, sign, slopes)
+    mirrored = slopes if side == AFTER else (-slopes[1], -slopes[0])
+    found = region(below, Bounds(np.array([x]), np.array([-top])), mirrored)
+    if found is None:
+        return None
+    found = found.joined(_on_grid(points, firm, sign, below, mirrored))
+    return found if side == AFTER else Region(-found.height, -found.slope)
+
+
+def _bounds(points: Points, own: Mask, sign: float) -> Bounds:
+    return Bounds.of(points.x[own], sign * points.y[own] - points.slack[own])
+
+
+def _with(bounds: Bounds | None, x: float, y: float) -> Bounds:
+    """Bounds with one more point."""
+    if bounds is None:
+        return Bounds(np.array([x]), np.array([y]))
+    at = int(np.searchsorted(bounds.x, x))
+    return Bounds.of(np.insert(bounds.x, at, x), np.insert(bounds.y, at, y))
+
+
+def _cap(points: Points, own: Mask, sign: float, slopes: Slopes) -> tuple[float, float]:
+    """The point above which (for `sign` -1: mirrored) the true line does not pass but by chance."""
+    x = points.x[own]
+    y = sign * points.y[own] - points.slack[own]
+    edge = upper_edge(x, y)
+    limits = sorted((sign * slopes[0], sign * slopes[1]))
+    slope = min(max(edge.slope, limits[0]), limits[1])
+    run = x - edge.x
+    height = float(Bounds.of(run, y).least_height(np.array([slope]))[0])
+    slack = float(points.slack[own][[edge.left, edge.right]].max())
+    return edge.x, height + cap_ns(height + slope * run - y) + 2 * slack
+
+
+def _on_grid(
+    points: Points, own: Mask, sign: float, below: Bounds, slopes: Slopes
+) -> Region | None:
+    """Lines that delays below one tick of a coarse stamp would allow besides.
+
+    Events that repeat in step with the stamp's tick (polls every 800 ms, arrivals stamped every
+    16 ms) all have the same delay, up to a tick: the shortest is then not near 0.
+    """
+    native = points.x[own]
+    some = native[:: max(len(native) // 1000, 1)]
+    tick = int(np.gcd.reduce(np.diff(some).astype(np.int64))) if len(some) > 2 else 0
+    if tick < 1000 or (np.mod(native - native[0], tick) != 0).any():
+        return None
+    y = sign * points.y[own]
+    slack = points.slack[own]
+    if 2 * float(np.median(slack)) >= tick:
+        return None
+    return region(below, Bounds.of(native, -(y + slack + tick)), slopes)
