@@ -154,11 +154,6 @@ def problem(line: bytes, error: ValueError, *, last: bool) -> str:
     return "the last line is cut short" if last and line[:1] == b"{" else "this is not JSON"
 
 
-def first_line(head: bytes) -> bytes:
-    """The first line of a file that is not blank, without BOM, maybe cut at the head's end."""
-    return head.removeprefix(b"\xef\xbb\xbf").lstrip().split(b"\n", 1)[0]
-
-
 def _told(error: msgspec.ValidationError) -> str:
     """What msgspec says, in our words: `Expected `int`, got `str` - at `$.qos``."""
     text = str(error)

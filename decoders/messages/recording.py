@@ -8,7 +8,6 @@ then stands for its own text; `payload_hex` carries bytes that are no text. `dup
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import msgspec
@@ -17,14 +16,13 @@ import numpy.typing as npt
 
 from decoders.messages.columns import DIRECTIONS, NO_MESSAGES, QOS_UNKNOWN, Messages, coded, offsets
 from decoders.messages.instants import Instants, same_width_ns
-from decoders.messages.json_lines import BadLines, JsonLines
-from decoders.messages.json_text import NONE, first_line, loosely, problem, string_bytes
+from decoders.messages.json_text import NONE, loosely, string_bytes
+from decoders.messages.records import Batch, RecordLines
 
 _MEND = (
     "An MQTT recording has one JSON object a line, such as "
     '{"t": 1700000000.25, "topic": "a/b", "payload": "...", "qos": 0, "retain": false}.'
 )
-_TOPIC_MEMBER = re.compile(rb'[{,]\s*"topic"\s*:\s*"')
 _DIRECTION_CODES = {word: code for code, word in enumerate(DIRECTIONS)}
 
 
@@ -47,22 +45,15 @@ class Record(msgspec.Struct, gc=False):
 _DECODER = msgspec.json.Decoder(Record, strict=False)  # retain and dup may be 0 or 1
 
 _STRINGS = msgspec.json.Decoder(list[str])
-_BATCH = 4096  # lines read together; one that is odd slows down its own batch only
 
 _Row = tuple[Record, int, int, bytes]  # record, line number, time in ns, payload
-
-
-def looks_like_messages(head: bytes) -> bool:
-    """Whether the beginning of a file is that of an MQTT recording, by content alone."""
-    line = first_line(head)
-    return line[:1] == b"{" and _TOPIC_MEMBER.search(line) is not None
 
 
 class MessageDecoder:
     """A fold from the bytes of an MQTT recording to messages, however the bytes are cut.
 
     A line that is no message is counted and passed over once a good one has been read. Memory is
-    bounded by the chunk and one line of at most 8 MiB.
+    bounded by the chunk and one line (`RecordLines`).
 
     Args:
         name: file name, for errors.
@@ -72,24 +63,22 @@ class MessageDecoder:
     def __init__(self, name: str, *, live: bool = False) -> None:
         self.name = name
         self._live = live
-        self._lines = JsonLines(name)
-        self._bad = BadLines(name, _MEND)
-        self._instants = Instants()
+        self._records = RecordLines(name, _MEND)
 
     @property
     def bad_lines(self) -> list[tuple[int, str]]:
         """The first bad lines: line number and what is wrong, at most 20."""
-        return self._bad.first
+        return self._records.bad_lines
 
     @property
     def bad_count(self) -> int:
         """How many lines were no message."""
-        return self._bad.count
+        return self._records.bad_count
 
     @property
     def remarks(self) -> list[str]:
         """What was assumed and passed over so far, for people."""
-        return self._instants.remarks() + self._bad.remarks()
+        return self._records.remarks
 
     def feed(self, chunk: bytes) -> Messages:
         """Take the next bytes; return the messages they complete.
@@ -97,8 +86,7 @@ class MessageDecoder:
         Raises:
             RecordingError: if a line is no message and none came before it.
         """
-        number = self._lines.next_line
-        return self._messages(self._lines.feed(chunk), number)
+        return Messages.concat(map(self._messages, self._records.feed(chunk)))
 
     def finish(self) -> Messages:
         """Return what was left; feed nothing after this.
@@ -106,35 +94,17 @@ class MessageDecoder:
         Raises:
             RecordingError: as `feed`, or if there was nothing to read and the source is not live.
         """
-        number = self._lines.next_line
-        rest = self._messages(self._lines.finish(), number)
+        rest = Messages.concat(map(self._messages, self._records.finish()))
         if not self._live:
-            self._bad.refuse_empty()
+            self._records.refuse_empty()
         return rest
 
-    def _messages(self, lines: Sequence[bytes], number: int) -> Messages:
-        parts = []
-        for begin in range(0, len(lines), _BATCH):
-            batch = lines[begin : begin + _BATCH]
-            table = _regular(batch, number + begin, self._instants)
-            if table is None:
-                table = self._one_by_one(batch, number + begin)
-            else:
-                self._bad.good += len(table)
-            parts.append(table)
-        return Messages.concat(parts)
-
-    def _one_by_one(self, lines: Sequence[bytes], number: int) -> Messages:
-        rows: list[_Row] = []
-        for at, line in enumerate(lines, number):
-            if not line or line.isspace():
-                continue
-            try:
-                rows.append(self._row(line, at))
-            except ValueError as error:
-                self._bad.note(at, problem(line, error, last=self._lines.ended_open))
-            else:
-                self._bad.good += 1
+    def _messages(self, batch: Batch) -> Messages:
+        table = _regular(batch, self._records.instants)
+        if table is not None:
+            self._records.read(len(table))
+            return table
+        rows = self._records.one_by_one(batch, self._row)
         return _columns(*zip(*rows, strict=True)) if rows else NO_MESSAGES
 
     def _row(self, line: bytes, number: int) -> _Row:
@@ -145,7 +115,7 @@ class MessageDecoder:
             record.payload = msgspec.Raw(raw)
         if not QOS_UNKNOWN <= record.qos <= 2:
             raise ValueError(f"'qos' is {record.qos}, not 0, 1 or 2")
-        t_ns = self._instants.of_record(bytes(record.t), record.t_ns)
+        t_ns = self._records.instants.of_record(bytes(record.t), record.t_ns)
         return record, number, t_ns, _payload(record)
 
 
@@ -166,11 +136,12 @@ def _payload(record: Record) -> bytes:
     return b"" if raw == b"null" else raw
 
 
-def _regular(lines: Sequence[bytes], number: int, instants: Instants) -> Messages | None:
+def _regular(batch: Batch, instants: Instants) -> Messages | None:
     """Messages of lines that are all as they should be, or None: twice as fast as one by one.
 
     That is: valid JSON with `t` and with a payload that is a string.
     """
+    lines, number = batch
     try:
         records = list(map(_DECODER.decode, lines))
         strings = b",".join([bytes(record.payload) for record in records])

@@ -8,7 +8,6 @@ them off, and every such record is a line.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from itertools import repeat
 
@@ -17,8 +16,8 @@ import numpy as np
 
 from decoders.messages.columns import offsets
 from decoders.messages.instants import Instants
-from decoders.messages.json_lines import BadLines, JsonLines
-from decoders.messages.json_text import NONE, first_line, loosely, problem, string_bytes
+from decoders.messages.json_text import NONE, loosely, string_bytes
+from decoders.messages.records import Batch, RecordLines
 from decoders.prints.columns import NO_PRINTS, Prints
 from decoders.prints.lines import Arrivals
 from decoders.prints.prints import PrintDecoder
@@ -29,10 +28,6 @@ _MEND = (
     '{"t": 1700000000.25, "text": "boot\\n"} or {"t": 1700000000.25, "hex": "626f6f740a"}.'
 )
 _HEAD_RECORDS = 64
-_BATCH = 4096
-_SERIAL_MEMBER = re.compile(rb'[{,]\s*"(?:hex|text)"\s*:\s*"')
-_TIME_MEMBER = re.compile(rb'[{,]\s*"(?:t|t_ns)"\s*:')
-_TOPIC_MEMBER = re.compile(rb'[{,]\s*"topic"\s*:')
 
 
 class Record(msgspec.Struct, gc=False):
@@ -48,14 +43,6 @@ _DECODER = msgspec.json.Decoder(Record)
 _STRINGS = msgspec.json.Decoder(list[str])
 
 _Part = tuple[int, bytes, bool]  # host stamp in ns, bytes, whether they came as text
-
-
-def looks_like_serial_recording(head: bytes) -> bool:
-    """Whether the beginning of a file is that of a serial recording, by content alone."""
-    line = first_line(head)
-    if line[:1] != b"{" or _TOPIC_MEMBER.search(line):
-        return False
-    return bool(_SERIAL_MEMBER.search(line) and _TIME_MEMBER.search(line))
 
 
 class SerialRecordingDecoder:
@@ -82,9 +69,7 @@ class SerialRecordingDecoder:
         self.name = name
         self._live = live
         self._prints = PrintDecoder(name, line=line, tick_bits=tick_bits, live=True)
-        self._lines = JsonLines(name)
-        self._bad = BadLines(name, _MEND)
-        self._instants = Instants()
+        self._records = RecordLines(name, _MEND)
         self._undecided: list[_Part] | None = []  # until it is known what ends a text
         self._waited = 0  # records since the first text, it included
         self._ending = b""  # added to every text
@@ -107,23 +92,18 @@ class SerialRecordingDecoder:
     @property
     def bad_lines(self) -> list[tuple[int, str]]:
         """The first bad lines: line number and what is wrong, at most 20."""
-        return self._bad.first
+        return self._records.bad_lines
 
     @property
     def bad_count(self) -> int:
         """How many lines were no record."""
-        return self._bad.count
+        return self._records.bad_count
 
     @property
     def remarks(self) -> list[str]:
         """What was assumed, noticed and passed over so far, for people."""
         said = ["every record was taken as one line, for none has a line ending"]
-        return (
-            (said if self._ending else [])
-            + self._prints.remarks
-            + self._instants.remarks()
-            + self._bad.remarks()
-        )
+        return (said if self._ending else []) + self._prints.remarks + self._records.remarks
 
     def feed(self, chunk: bytes) -> Prints:
         """Take the next bytes; return the prints they complete.
@@ -131,8 +111,7 @@ class SerialRecordingDecoder:
         Raises:
             RecordingError: if a line is no record and none came before it.
         """
-        number = self._lines.next_line
-        return self._take(self._lines.feed(chunk), number)
+        return Prints.concat(map(self._take, self._records.feed(chunk)))
 
     def flush(self) -> Prints:
         """Give out what is held back, as `PrintDecoder.flush`."""
@@ -144,43 +123,26 @@ class SerialRecordingDecoder:
         Raises:
             RecordingError: as `feed`, or if there was nothing to read and the source is not live.
         """
-        number = self._lines.next_line
-        rest = self._take(self._lines.finish(), number)
+        rest = Prints.concat(map(self._take, self._records.finish()))
         if not self._live:
-            self._bad.refuse_empty()
+            self._records.refuse_empty()
         return Prints.concat([rest, self._decide(), self._prints.finish()])
 
-    def _take(self, lines: Sequence[bytes], number: int) -> Prints:
-        prints = []
-        for begin in range(0, len(lines), _BATCH):
-            parts = self._parts(lines[begin : begin + _BATCH], number + begin)
-            prints.append(self._feed(parts) if self._undecided is None else self._await(parts))
-        return Prints.concat(prints)
+    def _take(self, batch: Batch) -> Prints:
+        parts = _regular(batch.lines, self._records.instants)
+        if parts is not None:
+            self._records.read(len(parts))
+        else:
+            parts = self._records.one_by_one(batch, self._part)
+        return self._feed(parts) if self._undecided is None else self._await(parts)
 
-    def _parts(self, lines: Sequence[bytes], number: int) -> list[_Part]:
-        regular = _regular(lines, self._instants)
-        if regular is not None:
-            self._bad.good += len(regular)
-            return regular
-        parts = []
-        for at, line in enumerate(lines, number):
-            if not line or line.isspace():
-                continue
-            try:
-                parts.append(self._part(line))
-            except ValueError as error:
-                self._bad.note(at, problem(line, error, last=self._lines.ended_open))
-            else:
-                self._bad.good += 1
-        return parts
-
-    def _part(self, line: bytes) -> _Part:
+    def _part(self, line: bytes, _number: int) -> _Part:
         try:
             record = _DECODER.decode(line)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
             record, raw = loosely(line, "text", _DECODER, error)
             record.text = msgspec.Raw(raw)
-        t_ns = self._instants.of_record(bytes(record.t), record.t_ns)
+        t_ns = self._records.instants.of_record(bytes(record.t), record.t_ns)
         if record.hex is not None:
             try:
                 return t_ns, bytes.fromhex(record.hex), False

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from decoders.errors import RecordingError
 from decoders.messages.columns import DIRECTIONS, Messages
-from decoders.messages.recording import MessageDecoder, looks_like_messages
+from decoders.messages.recording import MessageDecoder
 
 
 def rows(table: Messages) -> list[tuple[Any, ...]]:
@@ -298,19 +298,3 @@ def test_a_recording_written_from_messages_gives_them_back(
     ]
     got, _ = decoded("\n".join(lines))
     assert [(row[0], row[5]) for row in got] == sent
-
-
-@pytest.mark.parametrize(
-    ("head", "messages"),
-    [
-        (b'{"t": 1, "topic": "a", "payload": ""}\n', True),
-        (b'\xef\xbb\xbf\n {"payload": "a long one", "topic" : "a", "t', True),
-        (b'{"t": 1, "text": "\\"topic\\": \\"x\\""}\n', False),
-        (b'{"t": 1, "hex": "00"}\n', False),
-        (b"time,scl,sda\n", False),
-        (b"[123] topic: x\n", False),
-        (b"", False),
-    ],
-)
-def test_a_recording_is_told_by_its_first_line(head: bytes, messages: bool) -> None:
-    assert looks_like_messages(head) == messages

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from decoders.errors import RecordingError
 from decoders.prints import recording
 from decoders.prints.columns import Prints
-from decoders.prints.recording import SerialRecordingDecoder, looks_like_serial_recording
+from decoders.prints.recording import SerialRecordingDecoder
 
 MS, S = 1_000_000, 1_000_000_000
 
@@ -151,20 +151,3 @@ def test_prints_do_not_depend_on_how_the_recording_is_cut(
         whole = decoded([0, len(stream)])
         assert decoded([0, *sorted(min(cut, len(stream)) for cut in cuts), len(stream)]) == whole
         assert decoded(list(range(len(stream) + 1))) == whole
-
-
-@pytest.mark.parametrize(
-    ("head", "serial"),
-    [
-        (b'{"t": 1, "text": "x"}\n', True),
-        (b'{"hex" : "00", "t_ns": 5', True),
-        (b'\xef\xbb\xbf\n{"t": "2023-11-14T22:13:20Z", "hex": "0', True),
-        (b'{"t": 1, "topic": "a", "text": "x"}\n', False),
-        (b'{"text": "x"}\n', False),
-        (b'{"t": 1, "payload": "x"}\n', False),
-        (b"[12] text\n", False),
-        (b"", False),
-    ],
-)
-def test_a_recording_is_told_by_its_first_line(head: bytes, serial: bool) -> None:
-    assert looks_like_serial_recording(head) == serial
