@@ -15,7 +15,7 @@ from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS, Input, Inputs
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.tables import empty_tables
-from console.pipeline.trusted import Told, trust_of
+from console.pipeline.trusted import Told, exchanges_as_observed, trust_of
 from console.sources.kinds import Kind
 from console.timeline.align import SourceClock, aligned
 from console.timeline.bus_tables import line_states_frame, transactions_frame
@@ -25,6 +25,8 @@ from console.timeline.print_tables import PrintTimes, print_times, prints_frame
 from console.timeline.series import Series, json_series, print_series
 from console.trust.sheet import TrustRow, trust_frame
 from console.trust.sheet import in_order as trust_in_order
+from console.trust.unobserved import Unobserved, unobserved
+from console.watch.doubt import doubted
 from console.watch.findings import Finding, findings_frame, in_order
 from console.watch.watching import watched
 from decoders.captures.delimited import DelimitedReader
@@ -84,7 +86,7 @@ def gathered(
     known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
     start, end = min(known, default=0), max(known, default=0)
     trust = _trust(read, maps, start, end)
-    findings = _findings(inputs, tables, reports, start, end)
+    findings = _findings(inputs, tables, reports, trust, start, end)
     tables["findings"] = findings_frame(findings)
     tables["trust"] = trust_frame(trust)
     tables["clocks"] = clocks_frame([maps[each.name] for each in read])
@@ -104,7 +106,7 @@ def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bo
     read = _Read(each, stage)
     if isinstance(stage, CaptureStage):
         for bus in stage.buses:
-            _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage.last_ns or 0))
+            _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage))
     elif isinstance(stage, PrintStage):
         read.prints = stage.columns()
         read.print_times = print_times(read.prints)
@@ -113,8 +115,11 @@ def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bo
     return read
 
 
-def _bus_tables(bus: Bus, source: str, inputs: Inputs, until_ns: int) -> dict[str, pl.DataFrame]:
+def _bus_tables(
+    bus: Bus, source: str, inputs: Inputs, stage: CaptureStage
+) -> dict[str, pl.DataFrame]:
     """The tables of one bus and its devices, on the capture's own clock."""
+    until_ns = stage.last_ns or 0
     transactions, states = bus.columns()
     transactions = pec_marked(transactions, bus.lines.name, inputs.bench.devices)
     devices = device_rows(transactions, bus.lines.name, inputs.file, inputs.loose_packets, until_ns)
@@ -123,7 +128,10 @@ def _bus_tables(bus: Bus, source: str, inputs: Inputs, until_ns: int) -> dict[st
         "transactions": transactions_frame(transactions, source, bus.lines.name),
         "line_states": line_states_frame(states, source, bus.lines.name),
         "packets": pl.concat([empty["packets"], *(rows.packets for rows in devices)]),
-        "exchanges": pl.concat([empty["exchanges"], *(rows.exchanges for rows in devices)]),
+        "exchanges": exchanges_as_observed(
+            pl.concat([empty["exchanges"], *(rows.exchanges for rows in devices)]),
+            Unobserved.of(stage.coverage.gaps),
+        ),
     }
 
 
@@ -251,6 +259,7 @@ def _findings(
     inputs: Inputs,
     tables: dict[str, pl.DataFrame],
     reports: Sequence[SourceReport],
+    trust: Sequence[TrustRow],
     start_ns: int,
     end_ns: int,
 ) -> list[Finding]:
@@ -260,13 +269,13 @@ def _findings(
         for name, table in tables.items()
     }
     observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
-    found = watched(inputs.bench, timed, start_ns, end_ns, observed)
+    found = watched(inputs.bench, timed, start_ns, end_ns, observed, unobserved(trust))
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))
         elif report.kind == "capture" and not report.buses:
             found.append(_undecoded(report, start_ns))
-    return in_order(found)
+    return in_order(doubted(found, trust))
 
 
 def _undecoded(report: SourceReport, start_ns: int) -> Finding:

@@ -20,6 +20,7 @@ from console.trust.line_forms import heads_of
 from console.trust.message_trust import MessageFacts, message_rows
 from console.trust.print_trust import PrintFacts, print_rows
 from console.trust.sheet import TrustRow
+from console.trust.unobserved import Unobserved
 from decoders.errors import DiagnosticError
 from decoders.messages.payload import fields_json
 from decoders.prints.columns import Prints
@@ -125,3 +126,27 @@ def _messages(name: str, told: Told, stage: MessageStage) -> Iterator[TrustRow]:
     yield from message_rows(name, facts)
     if told.clock.is_aligned:
         yield from ends_of_events(name, facts.t_ns, told.start_ns, told.end_ns)
+
+
+NOT_OBSERVABLE = "not-observable"
+
+
+def exchanges_as_observed(exchanges: pl.DataFrame, gaps: Unobserved) -> pl.DataFrame:
+    """Exchanges of one bus, in which no reply is claimed to be absent where nothing was observed.
+
+    A request without a reply is `not-observable` when a gap lies between it and the device's next
+    request. Times on the capture's own clock.
+    """
+    if not len(gaps.from_ns) or not exchanges.height:
+        return exchanges
+    sorted_ = exchanges.sort("request_ns", maintain_order=True, nulls_last=True)
+    asked = sorted_["request_ns"].fill_null(0).to_numpy()
+    later = pl.col("request_ns").shift(-1).over("device").fill_null(2**62)
+    until = sorted_.select(later).to_series().to_numpy()
+    unseen = pl.Series(gaps.touches(asked, until))
+    outcome = pl.col("outcome")
+    return sorted_.with_columns(
+        outcome=pl.when((outcome == "none") & pl.col("request_ns").is_not_null() & unseen)
+        .then(pl.lit(NOT_OBSERVABLE))
+        .otherwise(outcome)
+    )

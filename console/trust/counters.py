@@ -85,36 +85,44 @@ def believed(counters: Iterable[Counter]) -> list[Counter]:
     return chosen
 
 
-def holes(counters: Sequence[Counter], t_ns: Int64s | None) -> list[Hole]:
-    """Where numbers are missing, in order; what overlaps is taken for one hole.
+def holes(counters: Sequence[Counter], t_ns: Int64s) -> list[Hole]:
+    """Where numbers are missing, in order; holes that overlap are taken for one.
 
-    A hole lies somewhere between two events of its speaker. It is put between those two
-    neighbouring rows of the source that are furthest apart in time.
+    What is missing lies somewhere between two events of its speaker. Had it come evenly between
+    them, it would stand between certain neighbouring rows of the source; there the hole is put.
 
     Args:
         counters: those believed.
-        t_ns: int64 times of all rows of the source; None when it has none.
+        t_ns: int64 times of all rows of the source.
     """
     spans: list[Hole] = []
     for counter in counters:
         steps = counter.steps()
         for k in np.flatnonzero((steps > 1) & (steps < _LEAST_SPACE)).tolist():
             before, after = int(counter.rows[k]), int(counter.rows[k + 1])
-            spans.append(Hole(before, after, int(steps[k]) - 1, (counter.name,)))
+            hole = Hole(before, after, int(steps[k]) - 1, (counter.name,))
+            spans.append(_placed(hole, t_ns))
     merged: list[Hole] = []
     for hole in sorted(spans, key=lambda h: (h.before, h.after)):
         last = merged[-1] if merged else None
         if last is not None and hole.before < last.after:
             names = tuple(dict.fromkeys((*last.names, *hole.names)))
-            both = max(last.before, hole.before), min(last.after, hole.after)
-            merged[-1] = Hole(*both, last.missing + hole.missing, names)
+            after = min(last.after, hole.after)
+            merged[-1] = Hole(hole.before, after, last.missing + hole.missing, names)
         else:
             merged.append(hole)
-    return merged if t_ns is None else [_placed(hole, t_ns) for hole in merged]
+    return merged
 
 
 def _placed(hole: Hole, t_ns: Int64s) -> Hole:
-    """The hole between two neighbouring rows."""
-    gaps = np.diff(t_ns[hole.before : hole.after + 1])
-    at = hole.before + int(gaps.argmax())
-    return Hole(at, at + 1, hole.missing, hole.names)
+    """The hole between the rows around its first and its last number."""
+    times = t_ns[hole.before : hole.after + 1]
+    if len(times) <= 2 or times[-1] <= times[0]:
+        return hole
+    step = (times[-1] - times[0]) / (hole.missing + 1)
+    first, last = times[0] + step, times[-1] - step
+    before = int(np.searchsorted(times[1:-1], first, side="right"))
+    after = int(np.searchsorted(times[1:-1], last, side="left")) + 1
+    return Hole(
+        hole.before + before, hole.before + max(after, before + 1), hole.missing, hole.names
+    )

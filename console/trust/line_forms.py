@@ -1,9 +1,9 @@
 """Printed lines that lost a part: told from the sentences that the log says again and again.
 
 A sentence is a line with `#` for every number. Most lines of a log are of few sentences. A line of
-no known sentence is a cut one when it is the end or the beginning of a known sentence, or the
-beginning of one and the end of another with the seam inside a word; or when a stamp stands in the
-middle of it. A seam between words proves nothing: it may just be a sentence that is rarely said.
+no known sentence is a cut one when it has no stamp but largely is the beginning or the end of a
+known one; or is the beginning of one and the end of another with the seam inside a word; or has a
+stamp in its middle. A seam between words proves nothing: the sentence may just be said rarely.
 """
 
 from __future__ import annotations
@@ -23,6 +23,9 @@ _MOST_KNOWN = 300
 _MOST_TRIED = 5_000  # lines of no known sentence; where there are more, the log is free text
 _KNOWN_SHARE = 0.5  # of the lines, below which the log is free text
 _MOST_HEADS = 8
+_LEAST_PART = (
+    8  # characters of a known line, and half of all, that make an unstamped line a cut one
+)
 _NUMBERS = re.compile(NUMBER)
 
 
@@ -88,8 +91,7 @@ class Forms:
         if not sentence:
             return False
         if not self._stamped[row] and has_heads:
-            ahead, behind = self._fits(sentence)
-            return max(ahead, behind) == len(sentence) or self._seam_in_word(sentence, 0)
+            return max(self._fits(sentence)) >= max(_LEAST_PART, len(sentence) / 2)
         if has_heads and any(head.strip(" #") and head in sentence for head in self._heads):
             return True  # a second stamp
         head = self._heads[0]

@@ -172,7 +172,8 @@ def _unreadable(source: str, facts: MessageFacts) -> Iterator[TrustRow]:
     if facts.bad_count > len(bad):  # not all are remembered: the numbers that no message has
         bad = np.setdiff1d(np.arange(1, int(lines[-1]) + 1), lines)
     after = np.searchsorted(lines, bad)
-    for at, count in zip(*np.unique(after, return_counts=True), strict=True):
+    places, counts = np.unique(after, return_counts=True)
+    for at, count in zip(places.tolist(), counts.tolist(), strict=True):
         before_ns = int(facts.t_ns[at - 1]) if at else None
         after_ns = int(facts.t_ns[at]) if at < len(lines) else None
         what = f"{count} line{'s' * (count != 1)} of the recording could not be read"

@@ -13,7 +13,7 @@ from console.trust.sheet import TrustRow
 Int64s = npt.NDArray[np.int64]
 
 # Kinds that are no gap in observation but mean that something is not there.
-_MISSING = ("lost", "bytes-missing", "unreadable")
+MISSING = ("lost", "bytes-missing")
 _EVER = 2**62
 
 
@@ -37,9 +37,12 @@ class Unobserved:
         return cls(columns[:, 0].copy(), columns[:, 1].copy())
 
     def touches(self, from_ns: Int64s, until_ns: Int64s) -> npt.NDArray[np.bool_]:
-        """bool[k]: whether any span overlaps each of k stretches of time, ends included."""
-        begun = np.searchsorted(self.from_ns, until_ns, side="right")
-        over = np.searchsorted(self.until_ns, from_ns, side="left")
+        """bool[k]: whether any span overlaps each of k stretches of time.
+
+        Ends do not count: the events at both ends of a span were observed.
+        """
+        begun = np.searchsorted(self.from_ns, until_ns, side="left")
+        over = np.searchsorted(self.until_ns, from_ns, side="right")
         return np.greater(begun, over)
 
 
@@ -50,7 +53,7 @@ def unobserved(rows: Iterable[TrustRow]) -> dict[str, Unobserved]:
     """Of each source the spans in which it may have missed something."""
     spans: dict[str, list[tuple[int, int]]] = {}
     for row in rows:
-        if row.severity == "gap" or row.kind in _MISSING:
+        if row.severity == "gap" or row.kind in MISSING:
             start = -_EVER if row.from_ns is None else row.from_ns
             end = _EVER if row.until_ns is None else row.until_ns
             spans.setdefault(row.source, []).append((start, end))

@@ -1,8 +1,8 @@
 """Something that comes once a period, or never stays away for long; told late, early and silent.
 
 Silence is found because time passes: no event need come. It is judged as long as the source that
-the events come from was watched. Before the first event it counts only if none comes at all: a
-log often begins later than a capture.
+the events come from was watched; a stretch in which that may have missed some is not judged. Before
+the first event silence counts only if none comes at all: a log often begins later than a capture.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from console.trust.unobserved import NOTHING
 from console.watch.findings import Finding, Severity, Tally, counted
 from console.watch.names import Names
 from console.watch.rows import Selection, Subject
@@ -85,7 +86,9 @@ class Cadence:
         else:
             before[0] = self._last_ns
         gaps = times - before
-        silent = gaps > (2**62 if self._silence_ns is None else self._silence_ns)
+        spans = batch.unobserved.get(self._subject.source, NOTHING)
+        known &= ~spans.touches(before, times)
+        silent = known & (gaps > (2**62 if self._silence_ns is None else self._silence_ns))
         self._late.add(times[known & ~silent & (gaps > self._late_ns)])
         self._early.add(times[known & (gaps < self._early_ns)])
         findings = []

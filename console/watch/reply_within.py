@@ -3,6 +3,8 @@
 Each request takes a reply of its own: the earliest one not taken that lies between the request and
 the time allowed. With a key, a reply must carry the same value (an id, mostly). A lost command is
 found because time passes: nothing need come, so a script that would wait for ever is found too.
+Where the replies' source may have missed something in the time allowed, whether a reply came is not
+observable; that is told as such.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from console.bench.conditions import Kind, Value, value_of
+from console.trust.unobserved import NOTHING, Unobserved
 from console.watch.findings import TIMES_KEPT, Finding, Severity, Tally, counted
 from console.watch.gaps import Ints
 from console.watch.names import Names
@@ -99,6 +102,8 @@ class ReplyWithin:
         self._words = Words(0)
         self._queues: dict[str, _Queue] = {}
         self._tally = Tally()
+        self._unobservable = Tally()  # whether these were answered nobody can say
+        self._unobserved: Mapping[str, Unobserved] = {}
         self._lost_keys: list[str] = []
         self._requests = 0
         self._subject: Subject | None = None
@@ -112,6 +117,7 @@ class ReplyWithin:
     def feed(self, batch: Batch) -> list[Finding]:
         """Take the next batch; what is found is returned at the end, counted."""
         self._observed_until = batch.observed_until
+        self._unobserved = batch.unobserved
         requests, replies = self._request.rows(batch), self._reply.rows(batch)
         self._requests += requests.height
         if self._subject is None and requests.height:
@@ -150,15 +156,36 @@ class ReplyWithin:
             if not queue.requests and not queue.replies:
                 del self._queues[key]
         lost.sort()
-        self._tally.add(np.array([t for t, _ in lost], np.int64))
+        times = np.array([t for t, _ in lost], np.int64)
+        spans = self._unobserved.get(self._reply_source, NOTHING)
+        unseen = spans.touches(times - self._slack_ns, times + self._within_ns)
+        self._unobservable.add(times[unseen])
+        self._tally.add(times[~unseen])
+        lost = [
+            pair for pair, is_unseen in zip(lost, unseen.tolist(), strict=True) if not is_unseen
+        ]
         self._lost_keys += [key for _, key in lost[: TIMES_KEPT - len(self._lost_keys)]]
 
     def finish(self, until_ns: int) -> list[Finding]:
         """Return one finding that stands for all requests that were not answered."""
         self._settle(self._until(until_ns))
+        if self._tally.count:
+            return [self._lost()]
+        return [self._not_observable()] if self._unobservable.count else []
+
+    def _not_observable(self) -> Finding:
+        """Requests of which nobody can say whether they were answered."""
+        tally = self._unobservable
+        summary = (
+            f"{self._name}: not observable whether {tally.count:,} of "
+            f"{counted(self._requests, 'request')} were answered, first at "
+            f"{self._words.at(tally.first_ns)}"
+        )
+        return self._finding(tally.first_ns, "note", summary, tally.evidence())
+
+    def _lost(self) -> Finding:
+        """One finding that stands for all requests that were not answered."""
         tally = self._tally
-        if not tally.count:
-            return []
         allowed = self._words.lasting(self._within_ns)
         when = f"at {self._words.at(tally.first_ns)}"
         if tally.count > 1:
@@ -169,6 +196,18 @@ class ReplyWithin:
             f"{self._name}: {tally.count:,} of {counted(self._requests, 'request')} not answered "
             f"within {allowed}, {when}"
         )
+        if self._unobservable.count:
+            summary += f"; of {self._unobservable.count:,} more it is not observable"
+        evidence = tally.evidence()
+        if self._unobservable.count:
+            evidence["not_observable"] = self._unobservable.count
+        if self._keys is not None:
+            evidence["keys"] = list(self._lost_keys)
+        return self._finding(tally.first_ns, self._severity, summary, evidence)
+
+    def _finding(
+        self, t_ns: int, severity: Severity, summary: str, more: dict[str, Any]
+    ) -> Finding:
         evidence: dict[str, Any] = {
             "request_table": self._request.table,
             "request_where": self._request.where.text,
@@ -176,14 +215,8 @@ class ReplyWithin:
             "reply_where": self._reply.where.text,
             "within_ns": self._within_ns,
             "of": self._requests,
-            **tally.evidence(),
+            **more,
         }
-        if self._keys is not None:
-            evidence["keys"] = list(self._lost_keys)
         party = self._subject.party if self._subject else ""
         source = self._subject.source if self._subject else ""
-        return [
-            Finding(
-                tally.first_ns, "reply-within", self._severity, party, source, summary, evidence
-            )
-        ]
+        return Finding(t_ns, "reply-within", severity, party, source, summary, evidence)

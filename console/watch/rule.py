@@ -11,6 +11,7 @@ import polars as pl
 
 from console.bench.tables import TABLES
 from console.timeline.times import since_start
+from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding
 from decoders.durations import in_words
 
@@ -29,6 +30,8 @@ class Batch:
     until_ns: int  # common axis; nothing before it is still to come
     # Until when each source was watched, where it is known; a source that ended says nothing later.
     observed_until: Mapping[str, int] = field(default_factory=dict)
+    # Of each source the spans in which it may have missed something, where there are any.
+    unobserved: Mapping[str, Unobserved] = field(default_factory=dict)
 
     def table(self, name: str) -> pl.DataFrame:
         """The rows of a table, maybe none."""

@@ -8,6 +8,7 @@ import polars as pl
 
 from console.bench.model import Bench
 from console.bench.tables import time_column
+from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import rules_for
 from console.watch.rule import Batch, Rule, standing
@@ -62,6 +63,7 @@ def watched(
     start_ns: int,
     until_ns: int,
     observed_until: Mapping[str, int] | None = None,
+    unobserved: Mapping[str, Unobserved] | None = None,
     *,
     defaults: bool = True,
 ) -> list[Finding]:
@@ -74,6 +76,7 @@ def watched(
         until_ns: when it ended.
         observed_until: until when each source was watched; needed to tell a target that is no
             longer asked from a capture that ended.
+        unobserved: of each source the spans in which it may have missed something.
         defaults: whether the default rules are added to those of the bench.
 
     Returns:
@@ -82,5 +85,5 @@ def watched(
     packets = tables.get("packets")
     described = [] if packets is None else packets["device"].unique().drop_nulls().to_list()
     watch = Watch(rules_for(bench, described=described, defaults=defaults), start_ns)
-    found = watch.feed(Batch(tables, until_ns, observed_until or {}))
+    found = watch.feed(Batch(tables, until_ns, observed_until or {}, unobserved or {}))
     return in_order(found + watch.finish(until_ns))

@@ -162,7 +162,7 @@ class DelimitedReader:
         careful = self._careful = CarefulLines(self.name, layout, edges)
         self._blocks = LineBlocks(layout, careful, edges)
         self.channels = layout.channels
-        self.assumed.sample_period_ns = layout.sample_period_ns
+        self.assumed.sample_period_ns = layout.sample_period_ns or layout.row_period_ns
         self._remarks = (*_told(self._text.encoding, codec, table), *layout.remarks)
         return head[len(text[: table.data_begin].encode(codec)) :]
 
