@@ -112,14 +112,5 @@ class Limits:
             "side": side,
             what: worst,
             "of": found.rows,
-            **tally.evidence(),
         }
-        return Finding(
-            tally.first_ns,
-            "limits",
-            self._severity,
-            subject.party,
-            subject.source,
-            summary,
-            evidence,
-        )
+        return subject.finding("limits", self._severity, tally, summary, evidence)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from console.watch.findings import Finding, Severity, Tally, counted
 from console.watch.names import Names
 from console.watch.rows import Selection, Subject
@@ -59,17 +57,6 @@ class Pattern:
         when = f"at {self._words.at(tally.first_ns)}"
         if tally.count > 1:
             when = f"{counted(tally.count, 'time')}, first {when}"
-        evidence: dict[str, Any] = {
-            "table": self._selection.table,
-            "where": self._selection.where.text,
-            **tally.evidence(),
-        }
-        return Finding(
-            tally.first_ns,
-            self._rule,
-            self._severity,
-            subject.party,
-            subject.source,
-            f"{subject.name}: {self._summary}, {when}",
-            evidence,
-        )
+        evidence = {"table": self._selection.table, "where": self._selection.where.text}
+        summary = f"{subject.name}: {self._summary}, {when}"
+        return subject.finding(self._rule, self._severity, tally, summary, evidence)

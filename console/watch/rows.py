@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import polars as pl
 
 from console.bench.conditions import Condition, Value, condition
 from console.bench.tables import SUBJECTS, TABLES, time_column
+from console.watch.findings import Finding, Severity, Tally
 from console.watch.gaps import Ints
 from console.watch.names import Names
 from console.watch.rule import Batch
@@ -22,6 +24,25 @@ class Subject:
     name: str  # "camera", "0x2E on i2c-1", "controller", "cap/level"
     party: str
     source: str  # "" when it is not known
+
+    def finding(
+        self,
+        rule: str,
+        severity: Severity,
+        tally: Tally,
+        summary: str,
+        evidence: Mapping[str, Any],
+    ) -> Finding:
+        """A finding at the first of its rows that were counted; all of them join the evidence."""
+        return Finding(
+            tally.first_ns,
+            rule,
+            severity,
+            self.party,
+            self.source,
+            summary,
+            {**evidence, **tally.evidence()},
+        )
 
 
 @dataclass(slots=True)

@@ -129,16 +129,7 @@ class Sequence:
             "field": self._value.name,
             "kind": kind,
             "of": counter.rows,
-            **tally.evidence(),
         }
         if kind == "gap":
             evidence["missing"] = counter.missing
-        return Finding(
-            tally.first_ns,
-            "sequence",
-            self._severity,
-            subject.party,
-            subject.source,
-            summary,
-            evidence,
-        )
+        return subject.finding("sequence", self._severity, tally, summary, evidence)
