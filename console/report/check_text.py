@@ -10,8 +10,10 @@ import click
 
 from console.pipeline.evidence import Evidence, SourceReport
 from console.printable import printable
+from console.report.trust_text import trust_lines
 from console.timeline.clocks import ClockMap
 from console.timeline.times import since_start
+from console.watch.doubt import DOUBT
 from console.watch.findings import SEVERITIES, Finding
 from decoders.durations import in_words
 
@@ -52,6 +54,7 @@ def _head(evidence: Evidence) -> Iterator[str]:
             yield f"  {'':{wide}}    {printable(remark)}"
         if source.stopped is not None:
             yield f"  {'':{wide}}    stopped at {printable(str(source.stopped).splitlines()[0])}"
+    yield from trust_lines(evidence.tables["trust"], evidence.start_ns)
 
 
 def _source(source: SourceReport, clock: ClockMap | None, start_ns: int) -> str:
@@ -100,6 +103,8 @@ def _finding(finding: Finding, start_ns: int, colour: bool, width: int | None) -
     severity, at = f"{finding.severity:7}", f"{since_start(finding.t_ns - start_ns):>9}"
     party, summary = printable(finding.party), printable(finding.summary)
     text = summary if summary.startswith(party) else f"{party}: {summary}"
+    if kinds := finding.evidence.get(DOUBT):
+        text += f" [in doubt: {', '.join(kinds)}]"
     line = _wrapped(f"{severity}  {at}  {text}", len(severity) + len(at) + 4, width)
     if colour:
         bright = click.style(severity, fg=COLOURS[finding.severity], bold=True)
