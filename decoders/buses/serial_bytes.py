@@ -23,6 +23,11 @@ PROBLEMS = (
     "short-stop",  # the next byte began before the middle of the last of several stop bits
 )
 
+TEXT_SHARE = 0.85  # one byte in seven may be foreign or damaged; at random, five in eight are not
+_PRINTABLE = np.zeros(256, np.bool_)
+_PRINTABLE[32:127] = True
+_PRINTABLE[[7, 8, 9, 10, 13, 27]] = True  # BEL BS HT LF CR ESC
+
 
 def problem_bit(word: str) -> int:
     """The value of one problem's bit in `SerialBytes.problems`.
@@ -103,3 +108,22 @@ def concatenated(parts: Sequence[SerialBytes]) -> SerialBytes:
             for column in fields(SerialBytes)
         )
     )
+
+
+def text_share(table: SerialBytes, data_bits: int = 8) -> float:
+    """Share of the good bytes that are text: printable ASCII, its usual controls, valid UTF-8.
+
+    Args:
+        table: the bytes.
+        data_bits: of each value, what lies above these is no data.
+    """
+    good = table.value[(table.problems & ~np.uint16(problem_bit("unsynced"))) == 0] & (
+        (1 << data_bits) - 1
+    )
+    value = good[good < 256].astype(np.uint8)
+    if not len(good):
+        return 0.0
+    printable = int(np.count_nonzero(_PRINTABLE[value]))
+    kept = value.tobytes().decode("utf-8", "ignore")
+    foreign = sum(len(character.encode()) for character in kept if ord(character) > 0x9F)
+    return (printable + foreign) / len(good)

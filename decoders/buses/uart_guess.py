@@ -14,7 +14,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from decoders.buses.serial_bytes import SerialBytes, problem_bit, with_problems
+from decoders.buses.serial_bytes import (
+    TEXT_SHARE,
+    SerialBytes,
+    problem_bit,
+    text_share,
+    with_problems,
+)
 from decoders.buses.uart_format import UartFormat
 from decoders.buses.uart_frames import Times
 from decoders.buses.uart_pieces import LineEdges, Piece, PieceDecoder
@@ -64,6 +70,7 @@ class BaudGuess:
     inverted: bool  # idles low
     bytes: int  # read in what was looked at
     bad: int  # of these, breaks and bytes without stop bit or parity
+    text_share: float  # of the good ones that are text
 
     @property
     def is_standard(self) -> bool:
@@ -100,12 +107,19 @@ def guessed_baud(
     Returns:
         The guess; None when the line is no UART, or too little or too uniform to tell.
     """
+    guesses = []
     for is_inverted in (False, True) if inverted is None else (inverted,):
-        pieces = list(LineEdges(line, inverted=is_inverted).feed(edges))
-        found = guessed_from(pieces, frames)
-        if found is not None:
-            return replace(found, inverted=is_inverted)
-    return None
+        guess = guessed_from(list(LineEdges(line, inverted=is_inverted).feed(edges)), frames)
+        if guess is not None:
+            guesses.append(replace(guess, inverted=is_inverted))
+    # Upside down, ASCII end to end has its stop bits too: the next start bit after each top bit.
+    return max(guesses, key=_likeliness, default=None)
+
+
+def _likeliness(guess: BaudGuess) -> tuple[bool, float, bool]:
+    """Text goes before no text, few faults before many, high idle before low."""
+    is_text = guess.text_share >= TEXT_SHARE
+    return is_text, -guess.bad / guess.bytes, not guess.inverted
 
 
 def guessed_from(
@@ -125,10 +139,12 @@ def guessed_from(
             break
     if best is None or best.bad_share > _BAD_SHARE:
         return None
+    # What is called 8N1 may be seven bits and parity.
     frame = _by_top_bit(best.table, frames) if best.frame == PLAIN else best.frame
     measured = 1e9 / best.bit_ns
     bad = round(best.bad_share * len(best.table))
-    return BaudGuess(_named(measured), measured, frame, False, len(best.table), bad)
+    text = text_share(best.table, frame.data_bits)
+    return BaudGuess(_named(measured), measured, frame, False, len(best.table), bad, text)
 
 
 def _joined(pieces: Sequence[Piece]) -> Piece:

@@ -7,8 +7,8 @@ import random
 import numpy as np
 import pytest
 
-from decoders.buses.serial_bytes import byte_rows
-from decoders.buses.uart_lines import text_share, uart_lines
+from decoders.buses.serial_bytes import byte_rows, text_share
+from decoders.buses.uart_lines import uart_lines
 from decoders.captures.edges import Edges
 from tests.decoders.buses.serial_wave import SerialWave, edges_of, inverted
 from tests.decoders.buses.wave import Wave
@@ -80,7 +80,7 @@ def test_logs_are_found_among_the_lines_of_other_buses() -> None:
     found = uart_lines(wave, list("abcdefg"))
     told = [(one.line, one.name, one.guess.baud, one.guess.inverted) for one in found]
     assert told == [(2, "c", 115_200, False), (6, "g", 38_400, True)]
-    assert all(one.text_share == 1.0 for one in found)
+    assert all(one.guess.text_share == 1.0 for one in found)
 
 
 def test_the_reason_says_what_was_read() -> None:
@@ -122,7 +122,7 @@ def test_lines_known_to_be_something_else_are_left_out() -> None:
 def test_text_may_have_letters_beyond_ascii_and_some_damage() -> None:
     wave = SerialWave(57_600).wait(30).text("Füllstand 93 %, 21 °C\r\n".encode() * 5)
     (found,) = uart_lines(wave.wait(30).edges(), ["x"])
-    assert found.text_share == 1.0
+    assert found.guess.text_share == 1.0
 
 
 def test_no_bytes_are_no_text() -> None:
