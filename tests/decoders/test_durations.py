@@ -61,6 +61,14 @@ def test_numbers_that_are_no_length_of_time_are_refused(value: float) -> None:
         (5 * S, "5 s"),
         (2_048 * S, "34.1 min"),
         (36_000 * S, "10 h"),
+        # the least that is said in each unit
+        (999, "999 ns"),
+        (1_000, "1 us"),
+        (1_000_000, "1 ms"),
+        (S, "1 s"),
+        (120 * S, "2 min"),
+        (10_800 * S, "3 h"),
+        (172_800 * S, "2 d"),
         # Rollovers of 16-bit ms and of 32-bit us and ms counters
         (65_536_000_000, "65.5 s"),
         (4_294_967_296_000, "71.6 min"),

@@ -7,7 +7,13 @@ import numpy as np
 from console.bench.tables import TABLES
 from console.timeline.bus_tables import line_states_frame, transactions_frame
 from decoders.buses.i2c import I2cDecoder
-from decoders.buses.transactions import line_states, no_transactions
+from decoders.buses.transactions import (
+    LINE_STATES,
+    TURNS,
+    concatenated,
+    line_states,
+    no_transactions,
+)
 from tests.decoders.buses.wave import Wave
 
 
@@ -35,6 +41,17 @@ def test_a_read_of_two_bytes_is_one_row_in_words() -> None:
         "ended_by": "stop",
         "problems": [],
     }
+
+
+def test_address_zero_and_bit_slot_zero_are_values() -> None:
+    wave = Wave().start().byte(0x00).byte(0x06).stop()
+    decoder = I2cDecoder(0, 1)
+    table = concatenated([decoder.feed(wave.edges())[0], decoder.finish()[0]])
+    assert transactions_frame(table, "wire", "i2c-1")["address"].to_list() == [0]
+    held = line_states([(1, 2, LINE_STATES.index("sda-held"), 0, TURNS.index("target"))])
+    idle = line_states([(2, 3, LINE_STATES.index("idle"), -1, TURNS.index("unknown"))])
+    frame = line_states_frame(concatenated([held, idle]), "wire", "i2c-1")
+    assert frame["bit_slot"].to_list() == [0, None]
 
 
 def test_what_was_cut_before_its_address_has_nulls() -> None:

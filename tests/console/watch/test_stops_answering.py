@@ -117,8 +117,20 @@ def test_a_short_run_of_nacks_that_recovers_is_a_warning() -> None:
     rows = polls(range(30)) + nacks([30, 31]) + polls(range(32, 60)) + nacks([60])
     finding = only(found_in(rows + polls(range(61, 80)), 80))
     assert finding.severity == "warning"
-    assert "left 3 polls unanswered" in finding.summary
+    assert finding.summary == (
+        "camera left 3 polls unanswered and then answered again (busy or missed), in 2 runs, "
+        "the longest of 2 polls; first at 00:30.000"
+    )
+
     assert finding.evidence["times_ns"] == [30 * S, 60 * S]
+
+
+def test_a_single_short_run_has_no_longest_one() -> None:
+    finding = only(found_in(polls(range(30)) + nacks([30, 31]) + polls(range(32, 60)), 60))
+    assert finding.summary == (
+        "camera left 2 polls unanswered and then answered again (busy or missed), in 1 run; "
+        "first at 00:30.000"
+    )
     assert finding.evidence["longest_polls"] == 2
     assert set(finding.evidence) > KEYS
 
@@ -225,11 +237,33 @@ def test_polls_are_exchanges_where_packets_are_described() -> None:
     assert finding.evidence["transactions_answered"] == 130
 
 
+def test_an_exchange_without_a_reply_is_no_answered_poll() -> None:
+    rows = [transaction(s * S) for s in range(50)] + nacks(range(50, 60))
+    told = [exchange(s * S, "none" if s in (7, 8) else "answered") for s in range(50)]
+    finding = only(found_in(rows, 60, exchanges=told))
+    assert finding.evidence["polls_answered"] == 48
+
+
 def test_an_address_that_never_answered_is_a_note_and_a_scan_one_line() -> None:
     scan = [nack(50 * S + k * MS, k) for k in range(0x08, 0x78) if k != 0x2E]
     finding = only(found_in(polls(range(50)) + scan + polls(range(51, 80)), 80))
     assert (finding.rule, finding.severity) == ("never-answered", "note")
     assert len(finding.evidence["addresses"]) == 111
+
+
+@pytest.mark.parametrize(
+    ("addresses", "words"),
+    [
+        ([0x30], "1 address on i2c-1 never answered: 0x30, asked 3 times in all"),
+        ([0x30, 0x41], "2 addresses on i2c-1 never answered: 0x30, 0x41, asked 6 times in all"),
+    ],
+)
+def test_addresses_that_never_answered_are_counted_in_words(
+    addresses: list[int], words: str
+) -> None:
+    scan = [nack(50 * S + a * MS + k, a) for a in addresses for k in range(3)]
+    finding = only(found_in(polls(range(50)) + scan + polls(range(51, 80)), 80))
+    assert finding.summary == words
 
 
 def test_a_named_device_that_never_answered_is_a_warning() -> None:
