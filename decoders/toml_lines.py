@@ -162,7 +162,13 @@ def _syntax_error(error: ValueError, text: str, name: str) -> DescriptionError:
     message = str(error)
     if match := _AT_LINE.search(message):
         place = Place(name, int(match[1]), int(match[2]))
-        return DescriptionError(message[: match.start()], place=place, mend="The file is TOML.")
+        written = text.split("\n")[int(match[1]) - 1].strip()
+        mend = "The file is TOML."
+        if written.startswith("["):
+            mend = (
+                f"A table that comes several times stands in double brackets: {_doubled(written)}."
+            )
+        return DescriptionError(message[: match.start()], place=place, mend=mend)
     message = _AT_END.sub("", message)
     last = text.count("\n") + (not text.endswith("\n"))
     mend = "The file is TOML; it ends before this is complete."
@@ -172,13 +178,22 @@ def _syntax_error(error: ValueError, text: str, name: str) -> DescriptionError:
 def _plain(message: str) -> str:
     """Words for people from a msgspec message; its path is left out, the place tells it."""
     message = message.split(" - at `", maxsplit=1)[0]
-    message = re.sub(
-        r"`([\w| ]+)`",
-        lambda m: " or ".join(_WORDS.get(w.strip(), w.strip()) for w in m[1].split("|")),
-        message,
-    )
+    message = re.sub(r"`([\w| ]+)`", lambda m: _types_in_words(m[1]), message)
+    message = re.sub(r"^Invalid enum value .*$", "is none of the known words", message)
     message = message.replace("Expected ", "must be ").replace(", got ", ", not ")
     return message[:1].lower() + message[1:]
+
+
+def _doubled(header: str) -> str:
+    """`[[rule]]` for the line `[rule]`, whatever follows the brackets."""
+    return "[[" + header.strip("[").partition("]")[0].strip() + "]]"
+
+
+def _types_in_words(types_: str) -> str:
+    """`int | float | null` as "a number": TOML has no null, and a whole number is a number."""
+    names = [name.strip() for name in types_.split("|")]
+    kept = [n for n in names if n != "null" and not (n == "int" and "float" in names)]
+    return " or ".join(_WORDS.get(name, name) for name in kept or names)
 
 
 def _dotted(path: Path) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
@@ -31,6 +30,7 @@ from console.bench.rules import (
 )
 from console.bench.rules import Sequence as SequenceRule
 from decoders.errors import DescriptionError
+from decoders.prints.pattern import LinePattern
 from decoders.toml_lines import Document, closest_hint
 from decoders.toml_scan import Path
 
@@ -74,7 +74,7 @@ class Parts:
         rows = tables if isinstance(tables, list) else []
         names = [row.get("name") for row in rows if isinstance(row, dict)]
         here = [name for name in names if isinstance(name, str)]
-        return here + list(self.elsewhere.get(key, ()))
+        return list(dict.fromkeys([*here, *self.elsewhere.get(key, ())]))
 
 
 def errors_among(parts: Parts) -> Iterator[DescriptionError]:
@@ -123,12 +123,15 @@ def _twice(parts: Parts, key: str) -> Iterator[DescriptionError]:
             first[name] = k
 
 
+_PLURALS = {"source": "sources", "bus": "buses", "device": "devices"}
+
+
 def _known(
     parts: Parts, path: Path, key: str, name: str | None, kind: str
 ) -> Iterator[DescriptionError]:
     names = parts.names(kind)
     if name is not None and name not in names:
-        mend = closest_hint(name, names, f"{kind}s") if names else f"Add a [[{kind}]] table."
+        mend = closest_hint(name, names, _PLURALS[kind]) if names else f"Add a [[{kind}]] table."
         yield parts.document.error((*path, key), f"no {kind} is named {name!r}", mend)
 
 
@@ -140,10 +143,10 @@ def _source(document: Document, at: At[Source]) -> Iterator[DescriptionError]:
         yield document.error(at.path, f"source {source.name!r} has no path", mend)
     if isinstance(source, PrintsSource) and source.line is not None:
         try:
-            re.compile(source.line)
-        except re.error as error:
-            words = f"line of source {source.name!r} is no regular expression: {error}"
-            mend = r"Write it in single quotes, such as '^\[(?P<ms>\d+)\] (?P<text>.*)$'."
+            LinePattern(source.line)
+        except DescriptionError as error:
+            words = f"line of source {source.name!r}: {error.message}"
+            mend = error.mend or r"An example: '^\[(?P<ms>\d+)\] (?P<text>.*)$', in single quotes."
             yield document.error((*at.path, "line"), words, mend)
 
 

@@ -27,6 +27,7 @@ class BenchFile:
     bench: Bench
     packets: Mapping[str, PacketSet] = field(default_factory=dict)  # by device name
     remarks: tuple[str, ...] = ()  # allowed, but odd; each with its line
+    paths_at: Mapping[str, Place] = field(default_factory=dict)  # where each source's path stands
 
 
 class _RuleFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -66,7 +67,10 @@ def read_bench(path: str | Path) -> BenchFile:
         for source in bench.sources
     ]
     return BenchFile(
-        msgspec.structs.replace(bench, sources=sources), found.sets, tuple(remarks_on(parts))
+        msgspec.structs.replace(bench, sources=sources),
+        found.sets,
+        tuple(remarks_on(parts)),
+        {at.table.name: parts.document.place((*at.path, "path")) for at in parts.sources},
     )
 
 

@@ -24,7 +24,7 @@ from console.bench.model import (
     Source,
 )
 from console.pipeline.evidence import SourceKind
-from console.sources.files import STDIN, SourceFile
+from console.sources.files import STDIN, FileError, SourceFile
 from console.sources.kinds import Kind, kind_of
 from decoders.durations import duration_ns
 from decoders.errors import DescriptionError, DiagnosticError, Place
@@ -108,7 +108,7 @@ def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
             raise _of_no_kind(opened.name, told.why)
         else:
             loose.append((told.kind, opened))
-    inputs = [_declared(source) for source in file.bench.sources]
+    inputs = [_declared(s, file.paths_at.get(s.name)) for s in file.bench.sources]
     for kind, opened in loose:
         taken = {each.source.name for each in inputs}
         inputs.append(Input(_named(kind, _free_name(opened, taken)), kind, opened))
@@ -158,21 +158,25 @@ def _run_name(paths: Sequence[str]) -> str:
     return "stdin" if paths[0] == STDIN else PurePath(paths[0]).name
 
 
-def _declared(source: Source) -> Input:
+def _declared(source: Source, named_at: Place | None) -> Input:
     """A source of the bench file with its file; its content must be what the file says it is."""
     if source.path is None:
         raise DiagnosticError(
             f"source '{source.name}' has no path: it is for recording",
             mend="Give it a path to a recording, or take it out.",
         )
-    file = SourceFile(source.path)
-    told = kind_of(file.head(), file.name)
+    try:
+        file = SourceFile(source.path)
+        told = kind_of(file.head(), file.name)
+    except FileError as error:
+        what = f"source '{source.name}': {source.path}: {error.message}"
+        raise DescriptionError(what, place=named_at, mend=error.mend) from error
     wanted = source.__struct_config__.tag
     if KINDS.get(told.kind) != wanted:
         raise DiagnosticError(
-            f"source '{source.name}' is declared as {wanted}, but {told.why}",
-            place=Place(file.name),
-            mend="Correct its kind or its path in the bench file.",
+            f"source '{source.name}' is declared as {wanted}, but {told.why} ({file.name})",
+            place=named_at or Place(file.name),
+            mend="Correct its kind or its path.",
         )
     return Input(source, told.kind, file)
 

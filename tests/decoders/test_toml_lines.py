@@ -47,6 +47,7 @@ class Device(msgspec.Struct, forbid_unknown_fields=True):
     name: str
     address: Annotated[int, msgspec.Meta(ge=0, le=0x7F)]
     clock: Literal["host", "firmware"] = "host"
+    limit: int | float | None = None
     offsets: dict[str, int] = {}
 
     def __post_init__(self) -> None:
@@ -111,7 +112,7 @@ def test_a_misspelt_key_is_named_with_its_line_and_the_closest_known_key() -> No
     text = '[[device]]\nname = "camera"\nadress = 0x2E\naddress = 1\n'
     assert refused(text) == [
         "bench.toml:3: unknown key 'adress' in device",
-        "Did you mean 'address'? Known keys: name, address, clock, offsets.",
+        "Did you mean 'address'? Known keys: name, address, clock, limit, offsets.",
     ]
 
 
@@ -138,8 +139,20 @@ def test_a_missing_key_is_told_at_its_table() -> None:
 def test_a_word_outside_the_choice_lists_the_choice() -> None:
     text = '[[device]]\nname = "camera"\naddress = 1\nclock = "hosts"\n'
     got = refused(text)
-    assert got[0].startswith("bench.toml:4: device.clock ")
+    assert got[0] == "bench.toml:4: device.clock is none of the known words ('hosts')"
     assert got[1] == "Did you mean 'host'? Known words: host, firmware."
+
+
+def test_types_are_told_in_words_toml_has() -> None:
+    text = '[[device]]\nname = "camera"\naddress = 1\nlimit = "9"\n'
+    assert refused(text)[0] == "bench.toml:4: device.limit must be a number, not text ('9')"
+
+
+def test_a_table_in_single_brackets_that_comes_twice_is_told_how_to_write_it() -> None:
+    with pytest.raises(DescriptionError) as caught:
+        parse("[rule]\na = 1\n\n[rule]  # again\nb = 2\n", "bench.toml")
+    assert str(caught.value.place) == "bench.toml:4:6"
+    assert "[[rule]]" in caught.value.mend
 
 
 def test_what_a_struct_itself_refuses_points_at_the_key_it_names() -> None:

@@ -181,3 +181,26 @@ def test_a_second_bench_file_is_refused(lastack: Lastack, tmp_path: Path) -> Non
     run = lastack("check", tmp_path / "one.toml", tmp_path / "two.toml")
     assert run.returncode == 2
     assert "two.toml: a second bench file" in run.stderr
+
+
+BENCH = '[[source]]\nname = "wire"\nkind = "capture"\npath = "wire.csv"\n'
+
+
+@pytest.mark.parametrize(
+    ("there", "what", "mend"),
+    [
+        ("wires.csv", "wire.csv: no such file", "wires.csv"),
+        ("wire.csv", "declared as capture, but its JSON lines have a topic", "kind or its path"),
+    ],
+)
+def test_a_wrong_path_in_the_bench_file_is_told_with_its_line(
+    there: str, what: str, mend: str, lastack: Lastack, tmp_path: Path
+) -> None:
+    (tmp_path / there).write_text('{"t": 1, "topic": "a", "payload": "b"}\n')
+    bench = tmp_path / "bench.toml"
+    bench.write_text(BENCH)
+    run = lastack("check", bench)
+    assert run.returncode == 2
+    assert f"{bench}:4: " in run.stderr
+    assert what in run.stderr
+    assert mend in run.stderr
