@@ -121,7 +121,6 @@ def test_a_short_run_of_nacks_that_recovers_is_a_warning() -> None:
         "camera left 3 polls unanswered and then answered again (busy or missed), in 2 runs, "
         "the longest of 2 polls; first at 00:30.000"
     )
-
     assert finding.evidence["times_ns"] == [30 * S, 60 * S]
 
 

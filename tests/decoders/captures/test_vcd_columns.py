@@ -155,6 +155,22 @@ def test_many_lines_give_the_same_by_columns(lines: int, most: int) -> None:
     assert outcome(data, []) == outcome(data, [], by_columns=False)
 
 
+@pytest.mark.parametrize("wanted", [None, ("scl", "sda")])
+def test_line_that_is_lost_and_comes_back_gives_the_same_by_columns(
+    wanted: tuple[str, ...] | None,
+) -> None:
+    raw, text = 0, [HEADS[0].format("1 ns") + "#0", "1!", '1"', "0#"]
+    for block in range(6):
+        for k in range(2_000):
+            raw += 1 + k % 3
+            code = '"' if block % 2 and k % 5 == 4 else "!"
+            text += [f"#{raw}", f"{k % 2}{code}"]
+        raw += 1
+        text += [f"#{raw}", 'x"' if block % 2 else '0"']
+    data = "\n".join([*text, ""]).encode()
+    assert outcome(data, [], wanted) == outcome(data, [], wanted, by_columns=False)
+
+
 def test_net_under_two_names_gives_both_by_columns() -> None:
     head = '$var wire 1 ! a $end $var wire 1 ! b $end $var wire 1 " c $end $enddefinitions $end\n'
     steps = "".join(f"#{k}\n{k // 2 % 2}{'!' if k % 2 else chr(34)}\n" for k in range(1, 4_000))
