@@ -25,6 +25,7 @@ Rows = npt.NDArray[np.intp]
 
 NEVER = 1 << 62  # a rise that was not seen
 _DOUBLED = 4  # how often links are doubled
+_ONE = np.int32(1)
 SYNCED = -1  # instead of a number of bytes
 _SURE_BYTES = 16  # so many stop bits in a row at the wrong places are not to be expected
 _FRAMING, _BREAK, _GLITCH = problem_bit("framing"), problem_bit("break"), problem_bit("glitch")
@@ -88,14 +89,14 @@ class FrameReader:
             return no_bytes(), 0
         low_ns = rise - fall
         following = self._following(fall, low_ns)
-        short = low_ns < self.clock.half_ns
-        some_short = bool(short.any())
+        some_short = low_ns.min() < self.clock.half_ns
         if some_short:
-            at = short.nonzero()[0]
-            following[at] = at + 1
-        chain = _chain(following, decided)
+            short = (low_ns < self.clock.half_ns).nonzero()[0]
+            following[short] = short + 1
+        starts = chain = _chain(following, decided)
         carry = int(following[chain[-1]])
-        starts = chain[~short[chain]] if some_short else chain
+        if some_short:
+            starts = chain[low_ns.take(chain) >= self.clock.half_ns]
         self.rejected += len(chain) - len(starts)
         table = no_bytes()
         if len(starts):
@@ -127,16 +128,18 @@ class FrameReader:
         ends = fall + self.clock.stop_ns
         count = np.zeros(m, np.uint8)
         last = min(self._most_falls, m - 1)
+        earlier = np.empty(m, np.bool_)
         for k in range(1, last + 1):
-            count[: m - k] += fall[k:] < ends[: m - k]
+            np.less(fall[k:], ends[: m - k], out=earlier[: m - k])
+            count[: m - k] += earlier[: m - k].view(np.uint8)
         following = np.arange(1, m + 1)
         following += count
-        if last and (count == last).any():  # perhaps more pulses than bits
+        if last and count.max() == last:  # perhaps more pulses than bits
             full = (count == last).nonzero()[0]
             following[full] = fall.searchsorted(ends[full])
         # A break begins with its fall, wherever that lies.
-        breaks = (low_ns > self.clock.frame_ns).nonzero()[0]
-        if len(breaks):
+        if low_ns.max() > self.clock.frame_ns:
+            breaks = (low_ns > self.clock.frame_ns).nonzero()[0]
             after = breaks.searchsorted(np.arange(1, m + 1))
             np.minimum(following, np.append(breaks, m)[after], out=following)
         return following
@@ -160,7 +163,7 @@ class FrameReader:
         broken = (next_ns < start_ns + self.clock.stop_ns).nonzero()[0]
         if len(broken):  # a break that began inside the byte: low from there on
             after = (next_ns[broken] - start_ns[broken]).astype(np.float64)
-            word[broken] &= np.left_shift(np.int32(1), self.clock.seen_from(after)) - 1
+            word[broken] &= np.left_shift(_ONE, self.clock.seen_from(after)) - 1
         value, problems = self._value.take(word), self._problems.take(word)
         if self.clock.last_stop_ns > self.clock.stop_ns:
             early = next_ns < start_ns + self.clock.last_stop_ns
@@ -172,7 +175,7 @@ class FrameReader:
         if is_break.any():
             problems[is_break] = _BREAK
             end_ns[is_break] = rise.take(starts[is_break])
-        self._measure(fall, starts, from_sample, ends, problems == 0)
+        self._measure(fall, start_ns, starts, ends, from_sample, problems == 0)
         if self._run >= 0:
             high_from = np.append(rise, high_from_ns)[starts - 1]
             self._mark_unsynced(start_ns - high_from, problems)
@@ -182,13 +185,15 @@ class FrameReader:
         self, fall: Times, rise: Times, starts: Rows
     ) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
         """What each pulse takes from the word of its byte, and the first sample that sees it."""
-        counts = np.diff(starts, append=len(fall))
-        base = np.repeat(fall.take(starts), counts)
-        after = np.empty(len(fall), np.float64)
-        from_sample = self.clock.seen_from(np.subtract(fall, base, out=after, casting="unsafe"))
-        until = self.clock.seen_from(np.subtract(rise, base, out=after, casting="unsafe"))
-        one = np.int32(1)
-        return np.left_shift(one, until) - np.left_shift(one, from_sample), from_sample
+        # As floats since the first fall: exact up to 2^53 ns, and faster than whole numbers.
+        falls, rises = (fall - fall[0]).astype(np.float64), (rise - fall[0]).astype(np.float64)
+        base = np.repeat(falls.take(starts), np.diff(starts, append=len(fall)))
+        falls -= base
+        rises -= base
+        from_sample, until = self.clock.seen_from(falls), self.clock.seen_from(rises)
+        low = np.left_shift(_ONE, until)
+        low -= np.left_shift(_ONE, from_sample)
+        return low, from_sample
 
     def _mark_glitches(
         self,
@@ -199,10 +204,10 @@ class FrameReader:
         problems: npt.NDArray[np.uint16],
     ) -> None:
         half_ns = self.clock.half_ns
-        short = rise - fall < half_ns
-        short_high = fall[1:] - rise[:-1] < half_ns
-        if not (short.any() or short_high.any()):
+        low_ns, high_ns = rise - fall, fall[1:] - rise[:-1]
+        if low_ns.min() >= half_ns and (not len(high_ns) or high_ns.min() >= half_ns):
             return
+        short, short_high = low_ns < half_ns, high_ns < half_ns
         is_start = np.zeros(len(fall), np.bool_)
         is_start[starts] = True
         short[1:] |= short_high & ~is_start[1:]
@@ -213,20 +218,23 @@ class FrameReader:
     def _measure(
         self,
         fall: Times,
+        start_ns: Times,
         starts: Rows,
-        from_sample: npt.NDArray[np.int32],
         ends: Rows,
+        from_sample: npt.NDArray[np.int32],
         good: npt.NDArray[np.bool_],
     ) -> None:
         """Add the last fall of each good byte; falls alone, since rises may be slower."""
-        bits = from_sample.take(ends)
-        good &= (ends > starts) & (bits < self.clock.samples)
-        after_ns = (fall.take(ends) - fall.take(starts))[good]
-        number = bits[good].astype(np.int64) + 1
+        bits = from_sample.take(ends).astype(np.int64)
+        good &= ends > starts
+        good &= bits < self.clock.samples
+        bits += 1
+        bits *= good
+        after_ns = fall.take(ends) - start_ns
         self.sums = BaudSums(
-            self.sums.bytes + len(number),
-            self.sums.bits_by_ns + int(number.dot(after_ns)),
-            self.sums.bits_squared + int(number.dot(number)),
+            self.sums.bytes + int(np.count_nonzero(good)),
+            self.sums.bits_by_ns + int(bits.dot(after_ns)),
+            self.sums.bits_squared + int(bits.dot(bits)),
         )
 
     def _mark_unsynced(self, high_ns: Times, problems: npt.NDArray[np.uint16]) -> None:
@@ -256,5 +264,7 @@ def _chain(following: Rows, decided: int) -> Rows:
         at = far[at]
     chain = np.array(heads, np.intp)
     for link in reversed(links[:-1]):
-        chain = np.stack([chain, link.take(chain)], axis=-1).reshape(-1)
+        both = np.empty((len(chain), 2), np.intp)
+        both[:, 0], both[:, 1] = chain, link.take(chain)
+        chain = both.reshape(-1)
     return chain[: int(chain.searchsorted(decided))]

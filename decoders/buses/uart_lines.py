@@ -11,7 +11,7 @@ from decoders.buses.serial_bytes import TEXT_SHARE
 from decoders.buses.uart_guess import BaudGuess, guessed_baud
 from decoders.captures.edges import Edges
 
-_LOOKED_AT = 100_000  # rows, of all channels together
+_LOOKED_AT = 1_000_000  # rows of all channels together: a UART may say little beside a bus
 _NAMED = re.compile(r"(?<![a-z])(uart|usart|serial|console|debug|[tr]xd?)(?![a-z])", re.IGNORECASE)
 
 

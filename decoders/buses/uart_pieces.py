@@ -19,7 +19,7 @@ from decoders.buses.uart_format import UartFormat
 from decoders.buses.uart_frames import NEVER, FrameReader, Times
 from decoders.captures.edges import Edges
 
-_BLOCK = 1 << 16  # rows worked on at once: larger falls out of the cache, smaller costs calls
+_BLOCK = 1 << 17  # rows worked on at once: larger falls out of the cache, smaller costs calls
 _BREAK, _CUT, _UNSYNCED = problem_bit("break"), problem_bit("cut"), problem_bit("unsynced")
 
 

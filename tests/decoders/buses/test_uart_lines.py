@@ -83,6 +83,14 @@ def test_logs_are_found_among_the_lines_of_other_buses() -> None:
     assert all(one.guess.text_share == 1.0 for one in found)
 
 
+def test_a_line_that_says_little_is_found_beside_one_that_toggles_much() -> None:
+    few = SerialWave(115_200).wait(20_000).text(b"ready\r\n" * 2).wait(20).edges()
+    busy = np.arange(0, few.until_ns, 600)
+    toggles = edges_of([(int(t), k % 2) for k, t in enumerate(busy)], few.until_ns)
+    assert len(busy) > 250_000
+    assert [one.line for one in uart_lines(merged(toggles, few), ["a", "b"])] == [1]
+
+
 def test_the_reason_says_what_was_read() -> None:
     wave = log(3)
     (found,) = uart_lines(wave.edges(), ["x"])
