@@ -11,6 +11,7 @@ from console.timeline.crowd import Edged, least_squares
 from console.timeline.points import SIDES, Points
 from console.timeline.region import Bounds, Region, region
 from console.timeline.skew import upper_edge
+from console.timeline.ticks import LEAST_TICK_NS, tick
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -23,13 +24,16 @@ STRAY = 0.1  # share of anchors of one moment that may lie beyond their slack an
 SAFE = 3.0  # standard errors
 
 
-def allowed(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region, Mask] | None:
+def allowed(
+    points: Points, chosen: Edged, slopes: Slopes, reach: float = 1.0
+) -> tuple[Region, Mask] | None:
     """The lines that the chosen anchors allow, and the anchors they rest on.
 
     Args:
         points: n anchors.
         chosen: which of them count.
         slopes: least and greatest slope a line may have.
+        reach: lines of one side's anchors are allowed up to this many times where chance ends.
 
     Returns:
         None when heights have no end: fewer than three anchors of one side, none of the other.
@@ -37,25 +41,25 @@ def allowed(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region, Mask
     sizes = _sizes(points, chosen.kept)
     sided = [side for side in (AFTER, BEFORE) if sizes[side]]
     if len(sided) == 1 and not sizes[SAME]:
-        found = _one_sided(points, chosen, sided[0], slopes)
+        found = _one_sided(points, chosen, sided[0], slopes, reach)
         return None if found is None else (found, chosen.kept)
-    both = _two_sided(points, chosen, slopes)
-    return (both, chosen.kept) if both is not None else _contradicted(points, chosen, slopes)
+    both = _two_sided(points, chosen, slopes, reach)
+    return (both, chosen.kept) if both is not None else _contradicted(points, chosen, slopes, reach)
 
 
 def _sizes(points: Points, mask: Mask) -> dict[int, int]:
     return {side: int((mask & (points.side == side)).sum()) for side in SIDES}
 
 
-def _two_sided(points: Points, chosen: Edged, slopes: Slopes) -> Region | None:
+def _two_sided(points: Points, chosen: Edged, slopes: Slopes, reach: float) -> Region | None:
     """Lines within every bound; capped on the side that measures, if one alone does."""
     low, high = chosen.firm & (points.side >= 0), chosen.firm & (points.side <= 0)
     below = _bounds(points, low, 1.0) if low.any() else None
     above = _bounds(points, high, -1.0) if high.any() else None
     measuring = _measuring(points, chosen.kept)
     if measuring is not None:
-        own = chosen.kept & (points.side == measuring)
-        x, top = _cap(points, own, float(measuring), slopes)
+        own = chosen.wide & (points.side == measuring)
+        x, top = _cap(points, own, float(measuring), slopes, reach)
         if measuring == AFTER:
             above = _with(above, x, -top)
         else:
@@ -83,7 +87,9 @@ def _measuring(points: Points, kept: Mask) -> int | None:
     return None if measures_too else tight
 
 
-def _contradicted(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region, Mask] | None:
+def _contradicted(
+    points: Points, chosen: Edged, slopes: Slopes, reach: float
+) -> tuple[Region, Mask] | None:
     """Lines when the bounds leave none: the largest group is right, what contradicts it is not."""
     sizes = _sizes(points, chosen.kept)
     largest = max(sizes, key=lambda side: sizes[side])
@@ -91,7 +97,7 @@ def _contradicted(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region
     trusted = (
         _same_moment(points, own, slopes)
         if largest == SAME
-        else _one_sided(points, chosen, largest, slopes)
+        else _one_sided(points, chosen, largest, slopes, reach)
     )
     if trusted is None:
         return None
@@ -100,8 +106,8 @@ def _contradicted(points: Points, chosen: Edged, slopes: Slopes) -> tuple[Region
     fits &= (points.side > 0) | (points.y + points.slack >= lowest)
     agreeing = own | fits
     if not agreeing[chosen.kept].all():
-        rest = Edged(chosen.kept & agreeing, chosen.firm & agreeing)
-        both = _two_sided(points, rest, slopes)
+        rest = Edged(chosen.kept & agreeing, chosen.wide & agreeing, chosen.firm & agreeing)
+        both = _two_sided(points, rest, slopes, reach)
         if both is not None:
             return both, rest.kept
     return trusted, own
@@ -136,19 +142,22 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
     return Region(heights, corner_slopes)
 
 
-def _one_sided(points: Points, chosen: Edged, side: int, slopes: Slopes) -> Region | None:
+def _one_sided(
+    points: Points, chosen: Edged, side: int, slopes: Slopes, reach: float
+) -> Region | None:
     """Lines within the bounds of one side, up to where chance ends."""
     sign = float(side)
-    kept, firm = (mask & (points.side == side) for mask in (chosen.kept, chosen.firm))
+    wide, firm = (mask & (points.side == side) for mask in (chosen.wide, chosen.firm))
     if firm.sum() < LEAST_ONE_SIDED:
         return None
     below = _bounds(points, firm, sign)
-    x, top = _cap(points, kept, sign, slopes)
+    x, top = _cap(points, wide, sign, slopes, reach)
     mirrored = slopes if side == AFTER else (-slopes[1], -slopes[0])
     found = region(below, Bounds(np.array([x]), np.array([-top])), mirrored)
     if found is None:
         return None
-    found = found.joined(_on_grid(points, firm, sign, below, mirrored))
+    ticks = _on_ticks(points, firm, sign, below, mirrored, guess=reach > 1)
+    found = found.joined(ticks)
     return found if side == AFTER else Region(-found.height, -found.slope)
 
 
@@ -164,7 +173,9 @@ def _with(bounds: Bounds | None, x: float, y: float) -> Bounds:
     return Bounds.of(np.insert(bounds.x, at, x), np.insert(bounds.y, at, y))
 
 
-def _cap(points: Points, own: Mask, sign: float, slopes: Slopes) -> tuple[float, float]:
+def _cap(
+    points: Points, own: Mask, sign: float, slopes: Slopes, reach: float
+) -> tuple[float, float]:
     """The point above which (for `sign` -1: mirrored) the true line does not pass but by chance."""
     x = points.x[own]
     y = sign * points.y[own] - points.slack[own]
@@ -174,24 +185,21 @@ def _cap(points: Points, own: Mask, sign: float, slopes: Slopes) -> tuple[float,
     run = x - edge.x
     height = float(Bounds.of(run, y).least_height(np.array([slope]))[0])
     slack = float(points.slack[own][[edge.left, edge.right]].max())
-    return edge.x, height + cap_ns(height + slope * run - y) + 2 * slack
+    return edge.x, height + reach * cap_ns(height + slope * run - y) + 2 * slack
 
 
-def _on_grid(
-    points: Points, own: Mask, sign: float, below: Bounds, slopes: Slopes
+def _on_ticks(
+    points: Points, own: Mask, sign: float, below: Bounds, slopes: Slopes, *, guess: bool
 ) -> Region | None:
     """Lines that delays below one tick of a coarse stamp would allow besides.
 
     Events that repeat in step with the stamp's tick (polls every 800 ms, arrivals stamped every
     16 ms) all have the same delay, up to a tick: the shortest is then not near 0.
     """
-    native = points.x[own]
-    some = native[:: max(len(native) // 1000, 1)]
-    tick = int(np.gcd.reduce(np.diff(some).astype(np.int64))) if len(some) > 2 else 0
-    if tick < 1000 or (np.mod(native - native[0], tick) != 0).any():
-        return None
-    y = sign * points.y[own]
     slack = points.slack[own]
-    if 2 * float(np.median(slack)) >= tick:
+    tick_ns, is_seen = tick(points.x[own])
+    known_ns = 2 * float(np.median(slack))
+    if tick_ns <= known_ns or not (is_seen or (guess and known_ns <= LEAST_TICK_NS)):
         return None
-    return region(below, Bounds.of(native, -(y + slack + tick)), slopes)
+    above = Bounds.of(points.x[own], -(sign * points.y[own] + slack + tick_ns))
+    return region(below, above, slopes)

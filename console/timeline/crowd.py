@@ -115,10 +115,21 @@ def inward_crowd(outward: Floats, at: Level, floor: float) -> tuple[Mask, float]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Edged:
-    """A crowd without what sticks out of its edge, taken two ways where chance leaves both open."""
+    """A crowd without what sticks out of its edge: the likeliest, and how far chance leaves it."""
 
-    kept: Mask  # [n] as few taken off as is credible: the true line lies above none but by chance
+    kept: Mask  # [n] the likeliest
+    wide: Mask  # [n] as few taken off as is credible: the true line lies above none but by chance
     firm: Mask  # [n] as many taken off as is credible: the true line lies below none of these
+
+    @classmethod
+    def sure(cls, kept: Mask) -> Edged:
+        """Where nothing is in doubt."""
+        return cls(kept, kept, kept)
+
+    @property
+    def best(self) -> Edged:
+        """As if the likeliest were sure."""
+        return Edged.sure(self.kept)
 
 
 def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
@@ -127,7 +138,8 @@ def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
     Points the edge rests on are taken off one at a time, each time the one whose loss lowers the
     edge more. With `d` points a ns just inside the edge and `w` wrong ones a ns, lowering the
     edge by h and giving up k points changes the log-likelihood of a uniform edge by
-    `d h - k log(d / w)`; every k within `CREDIBLE` of the greatest is credible.
+    `d h - k log(d / w)`; every k within `CREDIBLE` of the greatest is credible (twice that towards
+    taking off fewer: an edge that thins out looks as if wrong points hung over it).
 
     Args:
         x: float64[n] ascending.
@@ -136,7 +148,7 @@ def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
         wrong_per_ns: how crowded wrong points are; 0 leaves everything.
     """
     if not wrong_per_ns or kept.sum() < 8:
-        return Edged(kept, kept)
+        return Edged.sure(kept)
     kept = _without_fringe(x, y, kept, wrong_per_ns)
     edge = upper_edge(x[kept], y[kept])
     depth = np.where(kept, edge.at(x) - y, np.inf)
@@ -146,12 +158,17 @@ def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
     expected = wrong_per_ns * reach
     most = min(int(expected + 4 * math.sqrt(expected)) + 2, count // 4)
     lost, gain, sure_gain = _peels(x[near], y[near], edge, count, wrong_per_ns, most)
-    few = int(np.argmax(np.array(sure_gain) >= max(sure_gain) - CREDIBLE))
-    many = int(np.flatnonzero(np.array(gain) >= max(gain) - CREDIBLE)[-1])
-    left, firm = kept.copy(), kept.copy()
-    left[near[lost[:few]]] = False
-    firm[near[lost[: max(few, many)]]] = False
-    return Edged(left, firm)
+    counts = (
+        int(np.argmax(gain)),
+        int(np.argmax(np.array(sure_gain) >= max(sure_gain) - 2 * CREDIBLE)),
+        int(np.flatnonzero(np.array(gain) >= max(gain) - CREDIBLE)[-1]),
+    )
+    masks = []
+    for k in (counts[0], min(counts), max(counts)):
+        left = kept.copy()
+        left[near[lost[:k]]] = False
+        masks.append(left)
+    return Edged(*masks)
 
 
 def _without_fringe(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Mask:

@@ -24,6 +24,7 @@ import numpy.typing as npt
 from console.timeline.allowed import allowed
 from console.timeline.anchors import AFTER, BEFORE, Anchors, Fit
 from console.timeline.chance import cap_ns
+from console.timeline.crowd import Edged
 from console.timeline.points import Points, crowded
 from console.timeline.region import Region
 from console.timeline.skew import upper_edge
@@ -34,6 +35,9 @@ Indices = npt.NDArray[np.int64]
 
 DRIFT_LIMIT = 0.05  # an untrimmed RC oscillator is within 10 % of its name, most within 5 %
 CRYSTAL_PPM = 250.0  # two crystals with poor load capacitors; what is assumed if nothing is known
+# The band goes this many times beyond where chance ends: the least delays can be rarer than any
+# number of anchors shows (a stamp's tick and then a scheduler: 9 in 10 bands held without).
+REACH = 2.0
 
 
 def fit(
@@ -63,14 +67,23 @@ def fit(
     chosen = crowded(points, drift_limit)
     if chosen is None:
         return None
-    found = allowed(points, chosen, (-drift_limit, drift_limit))
-    if found is not None and found[0].half_slope > crystal_ppm * 1e-6:
-        crystal = _within(found[0], crystal_ppm * 1e-6)
-        found = (allowed(points, chosen, crystal) if crystal else None) or found
-    if found is None:
+    best = _lines(points, chosen.best, drift_limit, crystal_ppm * 1e-6)
+    if best is None:
         return None
-    lines, kept = found
-    return _fit_of(points, lines, kept, _wander(points, kept))
+    credible = _lines(points, chosen, drift_limit, crystal_ppm * 1e-6, REACH)
+    lines = best[0].joined(credible[0] if credible else None)
+    return _fit_of(points, best[0], lines, best[1])
+
+
+def _lines(
+    points: Points, chosen: Edged, drift_limit: float, crystal: float, reach: float = 1.0
+) -> tuple[Region, Mask] | None:
+    """The allowed lines; a crystal's alone where they would drift by more and by less too."""
+    found = allowed(points, chosen, (-drift_limit, drift_limit), reach)
+    if found is not None and found[0].half_slope > crystal:
+        within = _within(found[0], crystal)
+        found = (allowed(points, chosen, within, reach) if within else None) or found
+    return found
 
 
 def _within(lines: Region, crystal: float) -> tuple[float, float] | None:
@@ -102,22 +115,22 @@ def _wander(points: Points, kept: Mask) -> float:
     return surplus
 
 
-def _fit_of(points: Points, lines: Region, kept: Mask, wander: float) -> Fit:
-    """The middle of the allowed lines, their half-width as the band."""
+def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
+    """The middle of the best lines; the band reaches to all that are credible."""
     x = points.x[kept]
-    centre = float(np.rint(lines.narrowest(float(x[0]), float(x[-1]))))
-    below, above = lines.range_at(centre)
-    drift = float(lines.slope.max() + lines.slope.min()) / 2
+    centre = float(np.rint(best.narrowest(float(x[0]), float(x[-1]))))
+    low, high = (float(edge[0]) for edge in best.range_at(centre))
+    gap, drift = (low + high) / 2, float(best.slope.max() + best.slope.min()) / 2
+    off = float(np.abs(lines.height + lines.slope * centre - gap).max())
     centre_ns = points.x_base + int(centre)
-    gap_ns = points.y_base + round(float(below[0] + above[0]) / 2)
     in_input_order = np.empty_like(kept)
     in_input_order[points.order] = kept
     return Fit(
-        offset_ns=gap_ns - round(centre_ns * drift),
+        offset_ns=points.y_base + round(gap) - round(centre_ns * drift),
         drift=drift,
         centre_ns=centre_ns,
-        band_ns=int(np.ceil((above[0] - below[0]) / 2 + wander)) + 1,
-        band_ppm=lines.half_slope * 1e6,
+        band_ns=int(np.ceil(off + _wander(points, kept))) + 1,
+        band_ppm=float(np.abs(lines.slope - drift).max()) * 1e6,
         kept=in_input_order,
     )
 

@@ -74,13 +74,13 @@ def crowded(points: Points, drift_limit: float) -> Edged | None:
     too_steep = abs(slope) >= drift_limit and at.width < drift_limit * float(np.ptp(x)) / 4
     if at.width > SPREAD_LIMIT_NS or too_steep:
         return None
-    kept, firm = np.zeros((2, len(points.x)), np.bool_)
+    masks = np.zeros((3, len(points.x)), np.bool_)
     for side in SIDES:
         own = np.flatnonzero(points.side == side)
         if len(own):
             found = _side_crowd(points, own, slope, side)
-            kept[own], firm[own] = found.kept, found.firm
-    return Edged(kept, firm)
+            masks[:, own] = found.kept, found.wide, found.firm
+    return Edged(*masks)
 
 
 def _floor_ns(points: Points, side: int) -> float:
@@ -98,6 +98,6 @@ def _side_crowd(points: Points, own: Indices, slope: float, side: int) -> Edged:
     if side == SAME:
         off = np.abs(residual - at.middle)
         kept = off <= np.maximum(1.5 * points.slack[own], 2.5 * at.width)
-        return Edged(kept, kept)
+        return Edged.sure(kept)
     kept, wrong_per_ns = inward_crowd(residual, at, FLOOR_NS)
     return peeled(x, outward, kept, wrong_per_ns)
