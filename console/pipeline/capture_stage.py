@@ -141,7 +141,7 @@ class CaptureStage:
             lines = buses_by_name(channels)
             if not lines and not by_behaviour:
                 return
-            lines = lines or buses_by_behaviour(_joined(self._kept), channels)
+            lines = lines or buses_by_behaviour(_beginning(self._kept), channels)
             self.buses = [self._told_bus(told) for told in lines]
             if not lines:
                 self.assumed.append(
@@ -196,13 +196,15 @@ def _same_line(channel: str, name: str) -> bool:
     return channel == name or channel.endswith("." + name)
 
 
-def _joined(blocks: Sequence[Edges]) -> Edges:
-    """Blocks as one, for a look at how the lines behave; gaps between them are passed over."""
+def _beginning(blocks: Sequence[Edges]) -> Edges:
+    """The first `TASTE_EDGES` edges as one block, for a look at how the lines behave.
+
+    Always as many, whatever the chunks they came in; gaps between the blocks are passed over.
+    """
     if not blocks:
         return Edges(np.empty(0, np.int64), np.empty(0, np.uint8), begins=True, until_ns=0)
-    return Edges(
-        np.concatenate([b.t_ns for b in blocks]),
-        np.concatenate([b.levels for b in blocks]),
-        begins=True,
-        until_ns=blocks[-1].until_ns,
-    )
+    t_ns = np.concatenate([b.t_ns for b in blocks])
+    levels = np.concatenate([b.levels for b in blocks])
+    more = len(t_ns) > TASTE_EDGES
+    until_ns = int(t_ns[TASTE_EDGES]) if more else blocks[-1].until_ns
+    return Edges(t_ns[:TASTE_EDGES], levels[:TASTE_EDGES], begins=True, until_ns=until_ns)
