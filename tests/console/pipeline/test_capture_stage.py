@@ -20,7 +20,7 @@ from tests.decoders.buses.wave import Wave
 
 
 def traffic(transactions: int) -> Wave:
-    """Writes and reads of some targets, with a spike now and then."""
+    """Writes and reads of some targets, with a spike or a cut byte now and then."""
     randomly = random.Random(8)
     wave = Wave(2_500)
     for k in range(transactions):
@@ -29,7 +29,10 @@ def traffic(transactions: int) -> Wave:
             wave.spike("sda", 30)
         read = bool(randomly.randrange(2))
         data = randomly.randbytes(randomly.randrange(1, 4))
-        wave.transaction(randomly.randrange(8, 120), data, read=read).stop()
+        wave.transaction(randomly.randrange(8, 120), data, read=read)
+        if k in (17, 38):
+            wave.bit(1).wait(40_000).bit(0)
+        wave.stop()
     return wave
 
 
@@ -62,6 +65,8 @@ def told(content: bytes, cuts: list[int], wanted: tuple[WantedBus, ...] = ()) ->
         [(transaction_rows(table), state_rows(states)) for table, states in columns],
         stage.assumed,
         (stage.events, stage.first_ns, stage.last_ns),
+        (stage.coverage.first_ns, stage.coverage.last_ns, stage.coverage.gaps),
+        [(bus.cuts.found, bus.cuts.count) for bus in stage.buses],
         str(stage.stopped),
     )
 
@@ -83,6 +88,7 @@ def test_buses_do_not_depend_on_how_the_file_is_cut(
         assert told(content, cuts) == whole
         assert told(content, list(range(0, len(content), 997))) == whole
     assert [len(rows) for rows, _ in whole[1]] == [40]
+    assert [count for _, count in whole[5]] == [2]
 
 
 def test_lines_are_told_by_name_then_by_behaviour_then_not_at_all() -> None:
