@@ -1,6 +1,7 @@
 """The tables of events by name: their columns and types, as rules, filters and exports know them.
 
-Times are int64 ns on the common axis. A table is sorted by its first column, which is a time.
+Times are int64 ns on the common axis. A table is sorted by its first column, which is a time;
+`band_ns` is the half-width within which that is known, null when its source is not aligned.
 `fields` is JSON text; a value inside it is reached by a dotted path, `fields.level_cm`.
 """
 
@@ -30,6 +31,7 @@ TABLES: Mapping[str, Schema] = {
         "started_by": _TEXT,
         "ended_by": _TEXT,
         "problems": _WORDS,
+        "band_ns": _INT,
     },
     "packets": {
         "start_ns": _INT,
@@ -41,6 +43,7 @@ TABLES: Mapping[str, Schema] = {
         "valid": _TRUTH,
         "problems": _WORDS,
         "fields": _TEXT,
+        "band_ns": _INT,
     },
     "exchanges": {
         "request_ns": _INT,
@@ -50,6 +53,7 @@ TABLES: Mapping[str, Schema] = {
         "reply": _TEXT,
         "outcome": _TEXT,
         "latency_ns": _INT,
+        "band_ns": _INT,
     },
     "prints": {
         "t_ns": _INT,
@@ -59,6 +63,7 @@ TABLES: Mapping[str, Schema] = {
         "text": _TEXT,
         "damaged": _TRUTH,
         "fields": _TEXT,
+        "band_ns": _INT,
     },
     "messages": {
         "t_ns": _INT,
@@ -71,6 +76,7 @@ TABLES: Mapping[str, Schema] = {
         "retain": _TRUTH,
         "duplicate": _TRUTH,
         "fields": _TEXT,
+        "band_ns": _INT,
     },
     "bytes": {
         "start_ns": _INT,
@@ -81,6 +87,7 @@ TABLES: Mapping[str, Schema] = {
         "parity_ok": _TRUTH,
         "framing_ok": _TRUTH,
         "problems": _WORDS,
+        "band_ns": _INT,
     },
     "words": {
         "start_ns": _INT,
@@ -92,6 +99,7 @@ TABLES: Mapping[str, Schema] = {
         "miso": _TEXT,
         "bits": _INT,
         "problems": _WORDS,
+        "band_ns": _INT,
     },
     "pulses": {
         "start_ns": _INT,
@@ -101,6 +109,7 @@ TABLES: Mapping[str, Schema] = {
         "high": _TRUTH,
         "width_ns": _INT,
         "period_ns": _INT,
+        "band_ns": _INT,
     },
     "line_states": {
         "start_ns": _INT,
@@ -110,6 +119,7 @@ TABLES: Mapping[str, Schema] = {
         "state": _TEXT,
         "bit_slot": _INT,
         "turn": _TEXT,
+        "band_ns": _INT,
     },
 }
 

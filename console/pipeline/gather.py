@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from console.bench.model import Bench, CaptureSource, PrintsSource
@@ -78,7 +80,7 @@ def gathered(
     maps = aligned(
         [_clock(each) for each in read],
         [series for each in read for series in _series(each)],
-        inputs.declared_ns,
+        inputs.declared,
         bench.about.axis,
     )
     tables = _tables(read, maps)
@@ -123,7 +125,7 @@ def _bus_tables(
     transactions, states = bus.columns()
     transactions = pec_marked(transactions, bus.lines.name, inputs.bench.devices)
     devices = device_rows(transactions, bus.lines.name, inputs.file, inputs.loose_packets, until_ns)
-    empty = empty_tables()
+    empty = {name: table.drop("band_ns") for name, table in empty_tables().items()}
     return {
         "transactions": transactions_frame(transactions, source, bus.lines.name),
         "line_states": line_states_frame(states, source, bus.lines.name),
@@ -170,29 +172,31 @@ def _clock(each: _Read) -> SourceClock:
     """What is known of a source's clock before it is aligned."""
     stage = each.stage
     if isinstance(stage, CaptureStage):
-        first = stage.first_ns
-        spans = () if first is None else ((first, stage.last_ns or first),)
-        return SourceClock(each.name, "capture", 0, spans, (first or 0) > _YEAR_2001_NS)
+        ends = [] if stage.first_ns is None else [stage.first_ns, stage.last_ns or 0]
+        return _clock_of(each.name, "capture", 0, np.array(ends, np.int64))
     if each.print_times is not None:
         times = each.print_times
-        return SourceClock(each.name, times.clock, 1, times.spans(), times.is_wall)
-    t_ns = each.tables["messages"][0]["t_ns"]
-    spans = ((int(t_ns[0]), int(t_ns[-1])),) if len(t_ns) else ()
-    return SourceClock(each.name, "host", 2, spans, bool(spans and spans[0][0] > _YEAR_2001_NS))
+        native = np.where(times.timed, times.native_ns, 0)
+        return SourceClock(each.name, times.clock, 1, native, times.epoch, times.is_wall)
+    return _clock_of(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
+
+
+def _clock_of(name: str, clock: str, rank: int, native_ns: npt.NDArray[np.int64]) -> SourceClock:
+    is_wall = bool(len(native_ns)) and int(native_ns.min()) > _YEAR_2001_NS
+    return SourceClock(name, clock, rank, native_ns, np.zeros_like(native_ns), is_wall)
 
 
 def _series(each: _Read) -> list[Series]:
-    """The numbers of a source that may stand in another one too."""
+    """The recurring values of a source that may stand in another one too."""
     if each.prints is not None and each.print_times is not None:
         times, texts = each.print_times, pl.Series(each.prints.texts(), dtype=pl.String)
-        keep = times.timed
-        texts = texts.filter(pl.Series(keep))
-        return print_series(each.name, times.native_ns[keep], times.epoch[keep], texts)
+        row = np.flatnonzero(times.timed)
+        return print_series(each.name, times.native_ns[row], row, texts.gather(row))
     found = []
     for table, kind, time in (("messages", "topic", "t_ns"), ("packets", "packet", "end_ns")):
         for frame in each.tables.get(table, ()):
-            t_ns = frame[time].to_numpy()
-            found += json_series(each.name, t_ns, frame[kind], frame["fields"])
+            t_ns, row = frame[time].to_numpy(), np.arange(frame.height)
+            found += json_series(each.name, t_ns, row, frame[kind], frame["fields"])
     return found
 
 
@@ -237,7 +241,7 @@ def _trust(
 
 def _report(each: _Read, clock: ClockMap) -> SourceReport:
     stage, file = each.stage, each.input.file
-    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if _clock(each).spans else []
+    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if len(_clock(each).native_ns) else []
     assumed, buses = list(stage.assumed), []
     if isinstance(stage, CaptureStage):
         assumed = [*stage.reader.assumed.remarks, *assumed]

@@ -68,7 +68,7 @@ class Inputs:
 
     file: BenchFile  # the bench, and the packet descriptions of its devices
     inputs: list[Input]
-    declared_ns: dict[str, int]  # source -> offset of its clock
+    declared: dict[str, tuple[int, float]]  # source -> offset (ns) and drift (ppm) of its clock
     loose_packets: PacketSet | None  # of a device that is found by what it says
 
     @property
@@ -237,9 +237,9 @@ def _first(stated: float | None, other: float | None) -> float | None:
     return other if stated is None else stated
 
 
-def _declared_clocks(bench: Bench, overrides: Overrides) -> dict[str, int]:
-    """Offsets from the bench file, then from `--clock`."""
-    found = {s.name: s.offset_ns for s in bench.sources if s.offset_ns is not None}
+def _declared_clocks(bench: Bench, overrides: Overrides) -> dict[str, tuple[int, float]]:
+    """Offsets and drifts from the bench file, then offsets from `--clock`."""
+    found = {s.name: (s.offset_ns, s.drift_ppm) for s in bench.sources if s.offset_ns is not None}
     for text in overrides.clock:
         name, equals, offset = text.partition("=")
         names = [source.name for source in bench.sources]
@@ -249,7 +249,7 @@ def _declared_clocks(bench: Bench, overrides: Overrides) -> dict[str, int]:
                 mend=f"Write it as SOURCE=+12.5s. Sources: {', '.join(names)}.",
             )
         try:
-            found[name] = duration_ns(offset, signed=True)
+            found[name] = (duration_ns(offset, signed=True), 0.0)
         except ValueError as error:
             raise DescriptionError(
                 f"--clock: offset of '{name}' {error}", mend="Write it as SOURCE=+12.5s."

@@ -1,14 +1,15 @@
 """Clocks: from a source's own time to the common axis, and how well that is known.
 
-A source's clock is a list of pieces, one for each stretch over which it ran undisturbed (a reset,
-a wall-clock step or a stop begins a new one). Within a piece
-`common = native + offset + drift * native`. Whoever fits clocks returns pieces; whoever needs
-common times asks `ClockMap.common_ns`. Nothing else knows how the pieces came about, so a better
-fit replaces `align.py` alone.
+A source's clock is a list of pieces, one for each stretch over which it ran undisturbed (a reset, a
+wall-clock step or a stop begins a new one). Within a piece
+`common = native + offset + drift * native`, known within a band that is narrowest in the middle of
+what tied it. Whoever fits clocks returns pieces; whoever needs common times asks
+`ClockMap.common_ns`. Nothing else knows how the pieces came about.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,7 @@ Int64s = npt.NDArray[np.int64]
 # "equal-values": events that carry equal values; "wall-clock": both stamp by the date and time of
 # day; "none": not aligned, its times mean nothing on the axis.
 METHODS = ("axis", "declared", "equal-values", "wall-clock", "none")
+NO_BAND = -1  # stands for the band of a time that means nothing on the axis
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,47 +31,69 @@ class ClockPiece:
 
     source: str
     clock: str  # "capture", "firmware" or "host"
-    epoch: int  # 0, 1, ..: counts the source's resets
     from_ns: int  # common axis
     until_ns: int
     offset_ns: int
     drift_ppm: float
-    band_ns: int | None  # half-width within which its times are known; None when not aligned
+    band_ns: int | None  # half-width at its widest from from_ns to until_ns; None when not aligned
     anchors: int
     rejected: int
     method: str
     ambiguous: bool
+    centre_ns: int = 0  # native time at which the band is narrowest
+    least_band_ns: int = 0  # half-width there
+    band_ppm: float = 0.0  # how fast it widens away from there
+    rivals_ns: tuple[int, ...] = ()  # other offsets that fit nearly as well
 
     @property
     def is_aligned(self) -> bool:
         """Whether its times mean anything on the common axis."""
         return self.method != "none"
 
+    def bands_ns(self, native_ns: Int64s) -> Int64s:
+        """Half-width within which each time is known; `NO_BAND` when not aligned."""
+        if self.band_ns is None:
+            return np.full(len(native_ns), NO_BAND, np.int64)
+        away = np.abs((native_ns - self.centre_ns).astype(np.float64))
+        wider: Int64s = self.least_band_ns + np.ceil(self.band_ppm * 1e-6 * away).astype(np.int64)
+        return wider
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True, slots=True, eq=False)
 class ClockMap:
-    """A source's clock, whole: pieces by epoch, epoch k at index k."""
+    """A source's clock, whole: its pieces, and which piece each of its rows belongs to."""
 
     pieces: tuple[ClockPiece, ...]
+    piece_of: Int64s | None = None  # [n] of each row, in the source's order; None: all in piece 0
 
-    def common_ns(self, native_ns: Int64s, epoch: npt.NDArray[np.integer] | None = None) -> Int64s:
+    def common_ns(self, native_ns: Int64s, row: Int64s | None = None) -> Int64s:
         """Native times on the common axis.
 
         Args:
             native_ns: int64[n] on the source's own clock.
-            epoch: integer[n], which piece each belongs to; all in piece 0 when None.
+            row: int64[n] which rows of the source they are; all rows in order when None.
 
         Returns:
             int64[n], a copy. Exact to the ns where the drift is 0; else within 1 ns, for any
             |native * drift| below 2^53 ns (104 days).
         """
-        if len(self.pieces) == 1 or epoch is None:
-            return mapped_ns(native_ns, self.pieces[0])
-        common = np.empty_like(native_ns)
+        return self._by_piece(native_ns, row, mapped_ns)
+
+    def bands_ns(self, native_ns: Int64s, row: Int64s | None = None) -> Int64s:
+        """Half-widths within which they are known, `NO_BAND` where not aligned; as `common_ns`."""
+        return self._by_piece(native_ns, row, lambda t_ns, piece: piece.bands_ns(t_ns))
+
+    def _by_piece(
+        self, native_ns: Int64s, row: Int64s | None, of: Callable[[Int64s, ClockPiece], Int64s]
+    ) -> Int64s:
+        if len(self.pieces) == 1 or self.piece_of is None:
+            return of(native_ns, self.pieces[0])
+        piece_of = self.piece_of if row is None else self.piece_of[row]
+        out = np.empty_like(native_ns)
         for k, piece in enumerate(self.pieces):
-            inside = epoch == k
-            common[inside] = mapped_ns(native_ns[inside], piece)
-        return common
+            inside = piece_of == k
+            out[inside] = of(native_ns[inside], piece)
+        return out
 
     @property
     def is_aligned(self) -> bool:
@@ -92,34 +116,46 @@ def mapped_ns(native_ns: Int64s, piece: ClockPiece) -> Int64s:
     return common
 
 
+_COLUMNS: dict[str, pl.DataType] = {
+    "source": pl.String(),
+    "clock": pl.String(),
+    "from_ns": pl.Int64(),
+    "until_ns": pl.Int64(),
+    "offset_ns": pl.Int64(),
+    "drift_ppm": pl.Float64(),
+    "band_ns": pl.Int64(),
+    "anchors": pl.Int64(),
+    "rejected": pl.Int64(),
+    "method": pl.String(),
+    "ambiguous": pl.Boolean(),
+    "rivals_ns": pl.List(pl.Int64),
+}
+
+
 def clocks_frame(maps: list[ClockMap]) -> pl.DataFrame:
-    """The `clocks` table: one row a source and piece."""
+    """The `clocks` table: one row a source and piece; with the offsets of its rivals."""
     rows = [piece for clock in maps for piece in clock.pieces]
-    return pl.DataFrame(
-        {
-            "source": pl.Series([p.source for p in rows], dtype=pl.String),
-            "clock": pl.Series([p.clock for p in rows], dtype=pl.String),
-            "from_ns": pl.Series([p.from_ns for p in rows], dtype=pl.Int64),
-            "until_ns": pl.Series([p.until_ns for p in rows], dtype=pl.Int64),
-            "offset_ns": pl.Series([p.offset_ns for p in rows], dtype=pl.Int64),
-            "drift_ppm": pl.Series([p.drift_ppm for p in rows], dtype=pl.Float64),
-            "band_ns": pl.Series([p.band_ns for p in rows], dtype=pl.Int64),
-            "anchors": pl.Series([p.anchors for p in rows], dtype=pl.Int64),
-            "rejected": pl.Series([p.rejected for p in rows], dtype=pl.Int64),
-            "method": pl.Series([p.method for p in rows], dtype=pl.String),
-            "ambiguous": pl.Series([p.ambiguous for p in rows], dtype=pl.Boolean),
-        }
-    )
+    columns = {name: [getattr(p, name) for p in rows] for name in _COLUMNS}
+    columns["rivals_ns"] = [list(p.rivals_ns) for p in rows]
+    return pl.DataFrame(columns, schema=_COLUMNS)
 
 
 SPANS_OF_TIME = ("native_ns", "latency_ns", "width_ns", "period_ns")  # columns that are no moment
 
 
 def on_axis(frame: pl.DataFrame, clock: ClockMap) -> pl.DataFrame:
-    """A table of a source with one piece, its moments moved to the common axis; nulls stay."""
+    """A table in its source's order, its moments moved to the common axis; nulls stay.
+
+    Its first column is its time; `band_ns` says how well that is known on the axis.
+    """
     moments = [c for c in frame.columns if c.endswith("_ns") and c not in SPANS_OF_TIME]
+    bands = clock.bands_ns(frame[moments[0]].fill_null(0).to_numpy())
     return frame.with_columns(
-        pl.col(c).map_batches(lambda t: _moved(t, clock), return_dtype=pl.Int64) for c in moments
+        *(
+            pl.col(c).map_batches(lambda t: _moved(t, clock), return_dtype=pl.Int64)
+            for c in moments
+        ),
+        band_ns=pl.Series(np.maximum(bands, 0)).set(pl.Series(bands == NO_BAND), None),
     )
 
 

@@ -11,11 +11,11 @@ from decoders.messages.payload import fields_json
 
 
 def messages_frame(rows: Messages, source: str) -> pl.DataFrame:
-    """The `messages` table of one source, by time; bytes that are no UTF-8 stand as escapes."""
+    """The `messages` table of one source, in its order; bytes that are no UTF-8 as escapes."""
     texts = [payload.decode("utf-8", "backslashreplace") for payload in rows.payloads()]
     unknown = rows.qos < 0
     qos = pl.Series(rows.qos.astype(np.int64))
-    frame = pl.DataFrame(
+    return pl.DataFrame(
         {
             "t_ns": rows.t_ns,
             "source": constant(source, len(rows)),
@@ -29,4 +29,3 @@ def messages_frame(rows: Messages, source: str) -> pl.DataFrame:
             "fields": pl.Series(fields_json(rows), dtype=pl.String),
         }
     )
-    return frame.sort("t_ns", maintain_order=True)

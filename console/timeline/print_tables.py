@@ -9,7 +9,7 @@ import numpy.typing as npt
 import polars as pl
 
 from console.timeline.bus_tables import blanked, constant, words
-from console.timeline.clocks import ClockMap
+from console.timeline.clocks import NO_BAND, ClockMap
 from decoders.prints.columns import CLOCKS, LEVELS, NO_TIME, Prints
 
 WALL = CLOCKS.index("wall")
@@ -24,14 +24,6 @@ class PrintTimes:
     native_ns: npt.NDArray[np.int64]  # [n] a line without a stamp stands at the line before it
     epoch: npt.NDArray[np.int64]  # [n]
     timed: npt.NDArray[np.bool_]  # [n] False where no line before it had a stamp either
-
-    def spans(self) -> tuple[tuple[int, int], ...]:
-        """First and last native time of each epoch."""
-        if not self.timed.any():
-            return ()
-        t_ns, epoch = self.native_ns[self.timed], self.epoch[self.timed]
-        inside = [t_ns[epoch == k] for k in range(int(epoch.max()) + 1)]
-        return tuple((int(t.min()), int(t.max())) if len(t) else (0, 0) for t in inside)
 
 
 def print_times(rows: Prints) -> PrintTimes:
@@ -63,16 +55,18 @@ def _carried(known: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
 
 def prints_frame(rows: Prints, times: PrintTimes, source: str, clock: ClockMap) -> pl.DataFrame:
     """The `prints` table of one source, by time; `t_ns` is null where a log has no times."""
-    common = clock.common_ns(np.where(times.timed, times.native_ns, 0), times.epoch)
+    native = np.where(times.timed, times.native_ns, 0)
+    bands = clock.bands_ns(native)
     frame = pl.DataFrame(
         {
-            "t_ns": blanked(pl.Series(common), ~times.timed),
+            "t_ns": blanked(pl.Series(clock.common_ns(native)), ~times.timed),
             "source": constant(source, len(rows)),
             "native_ns": blanked(pl.Series(rows.native_ns), rows.native_ns == NO_TIME),
             "level": words(rows.level, LEVELS),
             "text": pl.Series(rows.texts(), dtype=pl.String),
             "damaged": pl.Series(rows.damaged, dtype=pl.Boolean),
             "fields": pl.Series(rows.fields_json(), dtype=pl.String),
+            "band_ns": blanked(pl.Series(bands), (bands == NO_BAND) | ~times.timed),
         }
     )
     return frame.sort("t_ns", maintain_order=True, nulls_last=True)

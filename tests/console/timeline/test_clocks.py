@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -9,12 +10,12 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from console.timeline.clocks import ClockMap, ClockPiece, clocks_frame, on_axis
+from console.timeline.clocks import NO_BAND, ClockMap, ClockPiece, clocks_frame, on_axis
 
 
-def piece(epoch: int, offset_ns: int, drift_ppm: float = 0.0, method: str = "axis") -> ClockPiece:
+def piece(offset_ns: int, drift_ppm: float = 0.0, method: str = "axis") -> ClockPiece:
     band = None if method == "none" else 5
-    return ClockPiece("s", "host", epoch, 0, 1, offset_ns, drift_ppm, band, 0, 0, method, False)
+    return ClockPiece("s", "host", 0, 1, offset_ns, drift_ppm, band, 0, 0, method, False)
 
 
 @given(
@@ -25,31 +26,39 @@ def piece(epoch: int, offset_ns: int, drift_ppm: float = 0.0, method: str = "axi
 def test_a_drift_costs_at_most_one_ns_even_at_epoch_times(
     native: int, offset: int, drift: float
 ) -> None:
-    got = ClockMap((piece(0, offset, drift),)).common_ns(np.array([native], np.int64))[0]
+    got = ClockMap((piece(offset, drift),)).common_ns(np.array([native], np.int64))[0]
     exact = native + offset + Fraction(drift * 1e-6) * native
     assert abs(int(got) - exact) <= 1
 
 
-def test_each_epoch_has_its_own_piece() -> None:
-    clock = ClockMap((piece(0, 100), piece(1, 5_000)))
-    common = clock.common_ns(np.array([1, 2, 1], np.int64), np.array([0, 0, 1]))
-    assert common.tolist() == [101, 102, 5_001]
+def test_each_row_is_mapped_by_its_piece() -> None:
+    clock = ClockMap((piece(100), piece(5_000)), np.array([0, 0, 1]))
+    assert clock.common_ns(np.array([1, 2, 1], np.int64)).tolist() == [101, 102, 5_001]
+    assert clock.common_ns(np.array([7, 8], np.int64), np.array([2, 0])).tolist() == [5_007, 108]
+
+
+def test_the_band_widens_away_from_its_centre() -> None:
+    wide = replace(piece(0), centre_ns=1_000_000, least_band_ns=10, band_ppm=100.0)
+    clock = ClockMap((wide, piece(0, method="none")), np.array([0, 0, 1]))
+    bands = clock.bands_ns(np.array([1_000_000, 3_000_000, 5], np.int64))
+    assert bands.tolist() == [10, 210, NO_BAND]
 
 
 def test_the_widest_band_of_the_pieces_counts_and_none_when_one_is_not_aligned() -> None:
-    assert ClockMap((piece(0, 0), piece(1, 0))).band_ns == 5
-    assert ClockMap((piece(0, 0), piece(1, 0, method="none"))).band_ns is None
+    assert ClockMap((piece(0), piece(0))).band_ns == 5
+    assert ClockMap((piece(0), piece(0, method="none"))).band_ns is None
 
 
 def test_only_moments_are_moved_and_nulls_stay() -> None:
     frame = pl.DataFrame(
         {"request_ns": [1, 2], "reply_ns": [3, None], "latency_ns": [2, None], "native_ns": [1, 1]}
     )
-    moved = on_axis(frame, ClockMap((piece(0, 1_000),)))
-    assert moved.rows() == [(1_001, 1_003, 2, 1), (1_002, None, None, 1)]
+    moved = on_axis(frame, ClockMap((piece(1_000),)))
+    assert moved.rows() == [(1_001, 1_003, 2, 1, 0), (1_002, None, None, 1, 0)]
+    assert moved.columns[-1] == "band_ns"
 
 
 def test_the_clocks_table_has_a_row_a_piece() -> None:
-    table = clocks_frame([ClockMap((piece(0, 1), piece(1, 2, method="none")))])
+    table = clocks_frame([ClockMap((piece(1), piece(2, method="none")))])
     assert table["offset_ns"].to_list() == [1, 2]
     assert table["band_ns"].to_list() == [5, None]
