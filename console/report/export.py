@@ -44,7 +44,8 @@ def _slices(table: pl.DataFrame) -> Iterator[pl.DataFrame]:
 
 def _flat(part: pl.DataFrame) -> pl.DataFrame:
     """Lists as words, and texts so that no control character of theirs reaches a terminal."""
-    return part.with_columns(pl.col(pl.List(pl.String)).list.join(" ")).with_columns(
+    lists = [name for name, kind in part.schema.items() if isinstance(kind, pl.List)]
+    return part.with_columns(pl.col(lists).cast(pl.List(pl.String)).list.join(" ")).with_columns(
         pl.col(pl.String).map_elements(printable, return_dtype=pl.String)
     )
 

@@ -13,15 +13,15 @@ WIDE_NS = 100_000_000  # a band wider than this says little of what came first
 
 def clock_rows(clock: ClockMap) -> Iterator[TrustRow]:
     """The rows of one source's clock."""
-    for piece in clock.pieces:
+    for k, piece in enumerate(clock.pieces):
         span = piece.from_ns, piece.until_ns
         if piece.method == "none":
             what = "not aligned: its times stand on no common axis"
             if len(clock.pieces) > 1:
                 what = (
-                    f"not aligned after restart {piece.epoch}"
-                    if piece.epoch
-                    else ("not aligned before the first restart")
+                    f"not aligned after restart {k}"
+                    if k
+                    else "not aligned before the first restart"
                 )
             yield TrustRow(piece.source, None, None, "not-aligned", "doubtful", what)
             continue

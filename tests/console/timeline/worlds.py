@@ -143,11 +143,13 @@ def _quantised(plan: Plan, rng: np.random.Generator, sent: Int64s) -> Int64s:
     """When an adapter that is asked every so often, by a timer of its own, hands them on."""
     period = plan.quantum_ns * (1 + rng.uniform(-100e-6, 100e-6))
     phase = rng.uniform(0, period)
-    return np.ceil(phase + np.ceil((sent - phase) / period) * period).astype(np.int64)
+    seen: Int64s = np.ceil(phase + np.ceil((sent - phase) / period) * period).astype(np.int64)
+    return seen
 
 
 def _native(true_ns: Int64s, ppm: float, start_ns: int) -> Int64s:
-    return start_ns + true_ns + np.rint(true_ns * (ppm * 1e-6)).astype(np.int64)
+    native: Int64s = start_ns + true_ns + np.rint(true_ns * (ppm * 1e-6)).astype(np.int64)
+    return native
 
 
 def _decoded(
