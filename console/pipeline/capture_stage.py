@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from console.pipeline.evidence import BusLines
+from console.pipeline.serial_lines import SerialLine
 from console.trust.capture_trust import Coverage
 from decoders.buses.cut_spans import CutSpans
 from decoders.buses.i2c import I2cDecoder
@@ -18,6 +19,7 @@ from decoders.buses.transactions import (
     concatenated,
     line_states,
 )
+from decoders.buses.uart_lines import uart_lines
 from decoders.captures.edges import CaptureReader, Edges
 from decoders.captures.pulse_widths import PulseWidths
 from decoders.errors import CaptureError, DiagnosticError, Place
@@ -84,6 +86,7 @@ class CaptureStage:
     def __init__(self, reader: CaptureReader, wanted: Sequence[WantedBus] = ()) -> None:
         self.reader = reader
         self.buses: list[Bus] = []
+        self.serial: list[SerialLine] = []  # UART lines
         self.assumed: list[str] = []
         self.events = 0
         self.first_ns: int | None = None
@@ -105,6 +108,8 @@ class CaptureStage:
             self._settle(by_behaviour=True)
         for bus in self.buses:
             bus.finish()
+        for line in self.serial:
+            line.finish()
 
     @property
     def stopped(self) -> DiagnosticError | None:
@@ -129,18 +134,21 @@ class CaptureStage:
         for block in blocks:
             for bus in self.buses:
                 bus.feed(block)
+            for line in self.serial:
+                line.feed(block)
             if self.widths is not None:
                 self.widths.feed(block)
 
     def _settle(self, *, by_behaviour: bool) -> None:
         """Settle which lines make a bus if it can be told yet, and decode what was kept."""
         channels = self.reader.channels
+        known = 2 * len(self._wanted or buses_by_name(channels))
+        if len(channels) > known and not by_behaviour:
+            return  # what the other lines are is told by how they behave
         if self._wanted:
             self.buses = [self._wanted_bus(bus) for bus in self._wanted]
         else:
             lines = buses_by_name(channels)
-            if not lines and not by_behaviour:
-                return
             lines = lines or buses_by_behaviour(_beginning(self._kept), channels)
             self.buses = [self._told_bus(told) for told in lines]
             if not lines:
@@ -150,9 +158,17 @@ class CaptureStage:
                 )
         self._settled = True
         bits = sorted({bit for bus in self.buses for bit in (bus.scl, bus.sda)})
+        if len(channels) > len(bits):
+            self._settle_serial(bits)
         self.widths = PulseWidths(bits) if bits else None
         kept, self._kept = self._kept, []
         self._decode(kept)
+
+    def _settle_serial(self, taken: Sequence[int]) -> None:
+        """Settle which of the lines that are no bus are a UART's."""
+        for told in uart_lines(_beginning(self._kept), self.reader.channels, taken):
+            self.assumed.append(f"{told.name}: {told.why}")
+            self.serial.append(SerialLine(told))
 
     def _told_bus(self, told: Lines) -> Bus:
         channels = self.reader.channels

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
-import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from console.bench.model import Bench, CaptureSource, PrintsSource
 from console.bench.tables import time_column
 from console.pipeline.bus_devices import device_rows, pec_marked
 from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
+from console.pipeline.clocked import ReadSource, Stage, clock_of, exact_times, series_of
 from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS, Input, Inputs
 from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.serial_lines import on_the_wire
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import Told, exchanges_as_observed, trust_of
 from console.sources.kinds import Kind
-from console.timeline.align import SourceClock, aligned
+from console.timeline.align import aligned
 from console.timeline.bus_tables import line_states_frame, transactions_frame
 from console.timeline.clocks import ClockMap, clocks_frame, on_axis
 from console.timeline.message_tables import messages_frame
-from console.timeline.print_tables import PrintTimes, print_times, prints_frame
-from console.timeline.series import Series, json_series, print_series
+from console.timeline.print_tables import print_times, prints_frame
+from console.timeline.serial_tables import bytes_frame
 from console.trust.sheet import TrustRow, trust_frame
 from console.trust.sheet import in_order as trust_in_order
 from console.trust.unobserved import Unobserved, unobserved
@@ -35,27 +34,8 @@ from decoders.captures.delimited import DelimitedReader
 from decoders.captures.edges import CaptureReader
 from decoders.captures.vcd import VcdReader
 from decoders.errors import DiagnosticError
-from decoders.prints.columns import Prints
 
-Stage = CaptureStage | PrintStage | MessageStage
 Progress = Callable[[str, int, int | None], None]
-
-_YEAR_2001_NS = 978_307_200 * 10**9
-
-
-@dataclass(slots=True)
-class _Read:
-    """One source, read; its rows still on its own clock."""
-
-    input: Input
-    stage: Stage
-    tables: dict[str, list[pl.DataFrame]] = field(default_factory=dict)  # but for prints
-    prints: Prints | None = None
-    print_times: PrintTimes | None = None
-
-    @property
-    def name(self) -> str:
-        return self.input.source.name
 
 
 def gathered(
@@ -77,9 +57,10 @@ def gathered(
     """
     read = [_read(each, inputs, progress, stop) for each in inputs.inputs]
     bench = inputs.bench
+    _find_on_the_wire(read)
     maps = aligned(
-        [_clock(each) for each in read],
-        [series for each in read for series in _series(each)],
+        [clock_of(each) for each in read],
+        [series for each in read for series in series_of(each, read)],
         inputs.declared,
         bench.about.axis,
     )
@@ -95,7 +76,7 @@ def gathered(
     return Evidence(bench.name, reports, maps, tables, findings, start, end, stop())
 
 
-def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> _Read:
+def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> ReadSource:
     """Read one source to its end, or until `stop`."""
     stage = _stage(each, inputs.bench)
     with each.file as file:
@@ -105,16 +86,33 @@ def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bo
             stage.feed(chunk)
             progress(each.source.name, file.read_bytes, file.total_bytes)
     stage.finish()
-    read = _Read(each, stage)
+    read = ReadSource(each, stage)
     if isinstance(stage, CaptureStage):
         for bus in stage.buses:
             _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage))
+        for line in stage.serial:
+            frame = bytes_frame(line.columns(), each.source.name, line.name)
+            _add(read.tables, {"bytes": frame})
     elif isinstance(stage, PrintStage):
         read.prints = stage.columns()
         read.print_times = print_times(read.prints)
     else:
         _add(read.tables, {"messages": messages_frame(stage.columns(), each.source.name)})
     return read
+
+
+def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
+    """Find the serial logs whose lines a capture saw being sent."""
+    captures = [each for each in read if isinstance(each.stage, CaptureStage)]
+    for log in read:
+        source = log.input.source
+        if log.prints is None or not isinstance(source, PrintsSource):
+            continue
+        for capture in captures:
+            if isinstance(capture.stage, CaptureStage) and capture.stage.serial and not log.wired:
+                log.wired = on_the_wire(
+                    log.prints, source.line, source.tick_bits, capture.name, capture.stage.serial
+                )
 
 
 def _bus_tables(
@@ -168,39 +166,7 @@ def _reader(each: Input, source: CaptureSource, wanted: Sequence[WantedBus]) -> 
     )
 
 
-def _clock(each: _Read) -> SourceClock:
-    """What is known of a source's clock before it is aligned."""
-    stage = each.stage
-    if isinstance(stage, CaptureStage):
-        ends = [] if stage.first_ns is None else [stage.first_ns, stage.last_ns or 0]
-        return _clock_of(each.name, "capture", 0, np.array(ends, np.int64))
-    if each.print_times is not None:
-        times = each.print_times
-        native = np.where(times.timed, times.native_ns, 0)
-        return SourceClock(each.name, times.clock, 1, native, times.epoch, times.is_wall)
-    return _clock_of(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
-
-
-def _clock_of(name: str, clock: str, rank: int, native_ns: npt.NDArray[np.int64]) -> SourceClock:
-    is_wall = bool(len(native_ns)) and int(native_ns.min()) > _YEAR_2001_NS
-    return SourceClock(name, clock, rank, native_ns, np.zeros_like(native_ns), is_wall)
-
-
-def _series(each: _Read) -> list[Series]:
-    """The recurring values of a source that may stand in another one too."""
-    if each.prints is not None and each.print_times is not None:
-        times, texts = each.print_times, pl.Series(each.prints.texts(), dtype=pl.String)
-        row = np.flatnonzero(times.timed)
-        return print_series(each.name, times.native_ns[row], row, texts.gather(row))
-    found = []
-    for table, kind, time in (("messages", "topic", "t_ns"), ("packets", "packet", "end_ns")):
-        for frame in each.tables.get(table, ()):
-            t_ns, row = frame[time].to_numpy(), np.arange(frame.height)
-            found += json_series(each.name, t_ns, row, frame[kind], frame["fields"])
-    return found
-
-
-def _tables(read: Sequence[_Read], maps: dict[str, ClockMap]) -> dict[str, pl.DataFrame]:
+def _tables(read: Sequence[ReadSource], maps: dict[str, ClockMap]) -> dict[str, pl.DataFrame]:
     """Every event table, on the common axis and in time order."""
     parts: dict[str, list[pl.DataFrame]] = {name: [frame] for name, frame in empty_tables().items()}
     for each in read:
@@ -208,7 +174,9 @@ def _tables(read: Sequence[_Read], maps: dict[str, ClockMap]) -> dict[str, pl.Da
         for name, frames in each.tables.items():
             parts[name] += [on_axis(frame, clock) for frame in frames]
         if each.prints is not None and each.print_times is not None:
-            parts["prints"].append(prints_frame(each.prints, each.print_times, each.name, clock))
+            exact = exact_times(each.wired, maps) if each.wired is not None else None
+            frame = prints_frame(each.prints, each.print_times, each.name, clock, exact)
+            parts["prints"].append(frame)
     return {
         name: pl.concat(frames, how="vertical_relaxed").sort(
             time_column(name), maintain_order=True, nulls_last=True
@@ -218,7 +186,7 @@ def _tables(read: Sequence[_Read], maps: dict[str, ClockMap]) -> dict[str, pl.Da
 
 
 def _trust(
-    read: Sequence[_Read], maps: dict[str, ClockMap], start_ns: int, end_ns: int
+    read: Sequence[ReadSource], maps: dict[str, ClockMap], start_ns: int, end_ns: int
 ) -> list[TrustRow]:
     """The trust sheet."""
     rows: list[TrustRow] = []
@@ -239,9 +207,9 @@ def _trust(
     return trust_in_order(rows)
 
 
-def _report(each: _Read, clock: ClockMap) -> SourceReport:
+def _report(each: ReadSource, clock: ClockMap) -> SourceReport:
     stage, file = each.stage, each.input.file
-    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if len(_clock(each).native_ns) else []
+    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if len(clock_of(each).native_ns) else []
     assumed, buses = list(stage.assumed), []
     if isinstance(stage, CaptureStage):
         assumed = [*stage.reader.assumed.remarks, *assumed]

@@ -27,6 +27,7 @@ from console.timeline.series import Series
 Int64s = npt.NDArray[np.int64]
 
 # How much one pair says, beside a pair of two counters that are called differently.
+KNOWN = 20  # a line of text, or what the user named
 SAME_NAME = 3  # "poll" printed and "poll" in a message are likelier one counter
 READINGS = 5  # three readings in a row hardly meet by chance
 RIVAL_SHARE = 0.5  # another offset with this share of the best one's weight makes it ambiguous
@@ -150,7 +151,8 @@ class _Way:
     pairs: Pairs
     line: RoughLine
     worth: int  # of one pair
-    comes_second: bool
+    side: int  # +1: the source's event follows the other, as far as its kind tells
+    side_is_sure: bool
     slack_ns: Int64s  # band of the other event of each pair
 
     @property
@@ -189,12 +191,25 @@ def _ties(
             inside = clock.epoch[own.row] == epoch
             for seen in runs_of(own, own.native_ns, inside):
                 for other, runs, other_map in others:
-                    comes_second = clock.rank >= ranks[other.source]
-                    slack = (other_map.band_ns or 0) + clock.resolution_ns()
-                    ways += _ways(own, seen, other, runs, slack, comes_second)
+                    if own.kind == other.kind:
+                        side = _usual_side(clock, own, ranks[other.source])
+                        slack = (other_map.band_ns or 0) + clock.resolution_ns()
+                        ways += _ways(own, seen, other, runs, slack, side)
         if ways:
             ties[epoch] = _best(ways)
     return ties
+
+
+def _usual_side(clock: SourceClock, own: Series, other_rank: int) -> int:
+    """+1 when the source's event follows the other's, -1 when it goes before, 0 when they are one.
+
+    Causes go from wire to print to message; but a line is stamped by the board before it is sent.
+    """
+    if own.kind == "mark":
+        return 0
+    if own.kind == "line":
+        return -1 if clock.clock == "firmware" else 1
+    return 1 if clock.rank >= other_rank else -1
 
 
 def _ways(
@@ -203,19 +218,19 @@ def _ways(
     other: Series,
     runs: Sequence[Seen],
     slack_ns: int,
-    comes_second: bool,
+    side: int,
 ) -> Iterator[_Way]:
     """Every way to pair a run with the runs of another source's value."""
-    if own.is_counter != other.is_counter:
-        return
-    worth = SAME_NAME if own.is_counter and own.name == other.name else 1
-    worth = worth if own.is_counter else READINGS
+    worth = {"counter": 1, "readings": READINGS}.get(own.kind, KNOWN)
+    if own.kind == "counter" and own.name == other.name:
+        worth = SAME_NAME
+    sure = own.kind in ("line", "mark")
     for run in runs:
         for pairs in pairs_of(seen, run):
             line = rough_line(pairs)
             if line is not None:
                 slack = np.full(len(pairs), slack_ns, np.int64)
-                yield _Way(other.source, pairs, line, worth, comes_second, slack)
+                yield _Way(other.source, pairs, line, worth, side, sure, slack)
 
 
 def _best(ways: Sequence[_Way]) -> _Tie:
@@ -310,7 +325,8 @@ def _stretches(anchors: Anchors) -> list[tuple[Int64s, Fit]]:
     Where the clock was stepped is told by the larger side alone, since two sides differ by their
     delays; the anchors of the other side go with their neighbours in time.
     """
-    large = anchors.side == (1 if 2 * (anchors.side == 1).sum() >= len(anchors) else -1)
+    sides, counts = np.unique(anchors.side, return_counts=True)
+    large = anchors.side == sides[np.argmax(counts)]
     at = np.flatnonzero(large)
     found = [(at[part], fitted) for part, fitted in pieces(anchors.taken(at))]
     if large.all() or not found:
@@ -349,11 +365,10 @@ def _sides(ways: Sequence[_Way]) -> list[int]:
     source, the ways of either direction lie on two levels that do not overlap, as delays have one
     sign: then those on the far level are the commands.
     """
-    usual = 1 if ways[0].comes_second else -1
-    sides = [usual] * len(ways)
-    for other in {way.other for way in ways}:
-        own = [k for k, way in enumerate(ways) if way.other == other]
-        ends = [np.quantile(_level(ways[k], ways[0], usual), (0.02, 0.98)) for k in own]
+    sides = [way.side for way in ways]
+    for other in {way.other for way in ways if not way.side_is_sure}:
+        own = [k for k, w in enumerate(ways) if w.other == other and not w.side_is_sure]
+        ends = [np.quantile(_level(ways[k], ways[0]), (0.02, 0.98)) for k in own]
         order = sorted(range(len(own)), key=lambda i: float(ends[i].sum()))
         gaps = [
             min(ends[i][0] for i in order[n:]) - max(ends[i][1] for i in order[:n])
@@ -361,14 +376,14 @@ def _sides(ways: Sequence[_Way]) -> list[int]:
         ]
         if gaps and max(gaps) > 0:
             for i in order[gaps.index(max(gaps)) + 1 :]:
-                sides[own[i]] = -usual
+                sides[own[i]] = -ways[own[i]].side
     return sides
 
 
-def _level(way: _Way, best: _Way, usual: int) -> npt.NDArray[np.float64]:
+def _level(way: _Way, best: _Way) -> npt.NDArray[np.float64]:
     """How far a way's pairs lie towards a command, along the best way's line."""
     kept = way.line.kept
-    return usual * best.line.off_ns(way.pairs.own_ns[kept], way.pairs.other_ns[kept])
+    return way.side * best.line.off_ns(way.pairs.own_ns[kept], way.pairs.other_ns[kept])
 
 
 def _border(clock: SourceClock, rows: Int64s, low: int, high: int) -> int:

@@ -26,6 +26,15 @@ class PrintTimes:
     timed: npt.NDArray[np.bool_]  # [n] False where no line before it had a stamp either
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ExactTimes:
+    """Lines whose time on the common axis is known without the log's own clock."""
+
+    rows: npt.NDArray[np.int64]  # [k] rows of the log
+    common_ns: npt.NDArray[np.int64]  # [k]
+    band_ns: npt.NDArray[np.int64]  # [k]
+
+
 def print_times(rows: Prints) -> PrintTimes:
     """Times by the firmware's own stamps where it has any, else by the host's arrival stamps."""
     stamped, arrived = rows.stamped, rows.arrived
@@ -53,20 +62,33 @@ def _carried(known: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
     return np.where(last < 0, np.arange(len(known)), last)
 
 
-def prints_frame(rows: Prints, times: PrintTimes, source: str, clock: ClockMap) -> pl.DataFrame:
-    """The `prints` table of one source, by time; `t_ns` is null where a log has no times."""
+def prints_frame(
+    rows: Prints,
+    times: PrintTimes,
+    source: str,
+    clock: ClockMap,
+    exact: ExactTimes | None = None,
+) -> pl.DataFrame:
+    """The `prints` table of one source, by time; `t_ns` is null where a log has no times.
+
+    Lines whose time is known otherwise have that time and its band.
+    """
     native = np.where(times.timed, times.native_ns, 0)
-    bands = clock.bands_ns(native)
+    common, bands, timed = clock.common_ns(native), clock.bands_ns(native), times.timed
+    if exact is not None:
+        common[exact.rows], bands[exact.rows] = exact.common_ns, exact.band_ns
+        timed = timed.copy()
+        timed[exact.rows] = True
     frame = pl.DataFrame(
         {
-            "t_ns": blanked(pl.Series(clock.common_ns(native)), ~times.timed),
+            "t_ns": blanked(pl.Series(common), ~timed),
             "source": constant(source, len(rows)),
             "native_ns": blanked(pl.Series(rows.native_ns), rows.native_ns == NO_TIME),
             "level": words(rows.level, LEVELS),
             "text": pl.Series(rows.texts(), dtype=pl.String),
             "damaged": pl.Series(rows.damaged, dtype=pl.Boolean),
             "fields": pl.Series(rows.fields_json(), dtype=pl.String),
-            "band_ns": blanked(pl.Series(bands), (bands == NO_BAND) | ~times.timed),
+            "band_ns": blanked(pl.Series(bands), (bands == NO_BAND) | ~timed),
         }
     )
     return frame.sort("t_ns", maintain_order=True, nulls_last=True)

@@ -12,6 +12,7 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,13 @@ COUNTS_SHARE = 0.8  # steps that must go up for a number to be a counter
 MOST_RUNS = 16  # a counter that starts over more often is none
 GRAM = 3  # readings in a row that make one key
 
+Kind = Literal[
+    "counter",  # two counters of equal pace fit anywhere, so they prove less
+    "readings",  # values in a row
+    "line",  # whole lines of text, seen on the wire and in its log
+    "mark",  # something the user named as one moment in both sources
+]
+
 _NUMBER = r"-?\d+(?:\.\d+)?"
 _PLAIN = re.compile(r"[\w .:-]+")
 
@@ -42,7 +50,7 @@ class Series:
     row: Int64s  # [n] which row of the source each event is; rises
     keys: Int64s  # [n] equal where the values are
     run: Int64s  # [n] a counter that starts over begins a new run; within one, a value comes once
-    is_counter: bool  # two counters of equal pace fit anywhere, so they prove less
+    kind: Kind
 
 
 def print_series(source: str, native_ns: Int64s, row: Int64s, texts: pl.Series) -> list[Series]:
@@ -95,13 +103,11 @@ def json_series(
     return found
 
 
-def text_series(source: str, native_ns: Int64s, row: Int64s, texts: pl.Series) -> list[Series]:
-    """Whole lines as values: the same text on a serial line of the capture and in its log."""
-    keys = texts.hash(seed=0).to_numpy().view(np.int64)
-    if len(keys) < LEAST_EVENTS:
-        return []
-    run = np.zeros(len(keys), np.int64)
-    return [Series(source, "line", native_ns, row, keys, run, is_counter=False)]
+def same_series(
+    source: str, name: str, native_ns: Int64s, row: Int64s, keys: Int64s, kind: Kind
+) -> Series:
+    """Events known to be those of another source with the same keys: lines, marks."""
+    return Series(source, name, native_ns, row, keys, np.zeros_like(row), kind)
 
 
 def value_series(
@@ -125,13 +131,13 @@ def value_series(
     if (steps > 0).mean() >= COUNTS_SHARE:
         run = np.concatenate([[0], np.cumsum(steps < 0)])
         if run[-1] < MOST_RUNS:
-            return [Series(source, name, t_ns, row, keys, run, is_counter=True)]
+            return [Series(source, name, t_ns, row, keys, run, "counter")]
     n = len(keys) - GRAM + 1
     grams = np.zeros(n, np.int64)
     for k in range(GRAM):  # a polynomial hash; it wraps round, as hashes do
         grams = grams * np.int64(0x100000001B3) ^ (keys[k : k + n] * np.int64(-7046029254386353131))
     none = np.zeros(n, np.int64)
-    return [Series(source, name, t_ns[:n], row[:n], grams, none, is_counter=False)]
+    return [Series(source, name, t_ns[:n], row[:n], grams, none, "readings")]
 
 
 def number_paths(text: str) -> list[tuple[str | int, ...]]:

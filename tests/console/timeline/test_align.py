@@ -184,8 +184,8 @@ def test_a_command_that_is_printed_after_its_message_bounds_from_the_other_side(
 def test_numbers_in_prints_are_found_by_the_sentence_around_them() -> None:
     texts = pl.Series([f"cam: poll {k} blocks {k % 3} us {1800 + 7 * k % 50}" for k in range(9)])
     found = print_series("log", np.arange(9), np.arange(9), texts)
-    assert [(s.name, s.is_counter, len(s.keys)) for s in found] == [
-        ("poll", True, 9),
-        ("blocks", False, 7),
-        ("us", True, 9),
+    assert [(s.name, s.kind, len(s.keys)) for s in found] == [
+        ("poll", "counter", 9),
+        ("blocks", "readings", 7),
+        ("us", "counter", 9),
     ]

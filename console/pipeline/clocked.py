@@ -1,0 +1,109 @@
+"""One source as it was read, and what of it goes into the alignment: its clock and its values."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from console.pipeline.capture_stage import CaptureStage
+from console.pipeline.inputs import Input
+from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.serial_lines import OnTheWire
+from console.timeline.align import SourceClock
+from console.timeline.clocks import ClockMap
+from console.timeline.print_tables import ExactTimes, PrintTimes
+from console.timeline.series import Series, json_series, print_series, same_series
+from decoders.prints.columns import Prints
+
+Stage = CaptureStage | PrintStage | MessageStage
+Int64s = npt.NDArray[np.int64]
+
+_YEAR_2001_NS = 978_307_200 * 10**9
+
+
+@dataclass(slots=True)
+class ReadSource:
+    """One source, read; its rows still on its own clock."""
+
+    input: Input
+    stage: Stage
+    tables: dict[str, list[pl.DataFrame]] = field(default_factory=dict)  # but for prints
+    prints: Prints | None = None
+    print_times: PrintTimes | None = None
+    wired: OnTheWire | None = None  # the lines of a log that a capture saw being sent
+
+    @property
+    def name(self) -> str:
+        """The source's name."""
+        return self.input.source.name
+
+
+def clock_of(each: ReadSource) -> SourceClock:
+    """What is known of a source's clock before it is aligned."""
+    stage = each.stage
+    if isinstance(stage, CaptureStage):
+        ends = [] if stage.first_ns is None else [stage.first_ns, stage.last_ns or 0]
+        return _one_epoch(each.name, "capture", 0, np.array(ends, np.int64))
+    if each.print_times is not None:
+        times = each.print_times
+        native = np.where(times.timed, times.native_ns, 0)
+        return SourceClock(each.name, times.clock, 1, native, times.epoch, times.is_wall)
+    return _one_epoch(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
+
+
+def _one_epoch(name: str, clock: str, rank: int, native_ns: Int64s) -> SourceClock:
+    is_wall = bool(len(native_ns)) and int(native_ns.min()) > _YEAR_2001_NS
+    return SourceClock(name, clock, rank, native_ns, np.zeros_like(native_ns), is_wall)
+
+
+def series_of(each: ReadSource, read: Sequence[ReadSource]) -> list[Series]:
+    """The recurring values of a source that may stand in another one too.
+
+    Args:
+        each: the source.
+        read: all sources; a capture has the lines of the logs that were found on its wires.
+    """
+    if each.prints is not None and each.print_times is not None:
+        return _log_series(each.name, each.prints, each.print_times, each.wired)
+    found = []
+    for log in read:
+        if log.wired is not None and log.wired.capture == each.name:
+            rows, keys = _numbered(log.name, len(log.wired.rows))
+            found.append(same_series(each.name, log.name, log.wired.start_ns, rows, keys, "line"))
+    for table, kind, time in (("messages", "topic", "t_ns"), ("packets", "packet", "end_ns")):
+        for frame in each.tables.get(table, ()):
+            t_ns, row = frame[time].to_numpy(), np.arange(frame.height)
+            found += json_series(each.name, t_ns, row, frame[kind], frame["fields"])
+    return found
+
+
+def _log_series(
+    name: str, prints: Prints, times: PrintTimes, wired: OnTheWire | None
+) -> list[Series]:
+    texts = pl.Series(prints.texts(), dtype=pl.String)
+    row = np.flatnonzero(times.timed)
+    found = print_series(name, times.native_ns[row], row, texts.gather(row))
+    if wired is not None:
+        _, keys = _numbered(name, len(wired.rows))
+        timed = times.timed[wired.rows]
+        at = wired.rows[timed]
+        found.append(same_series(name, name, times.native_ns[at], at, keys[timed], "line"))
+    return found
+
+
+def _numbered(name: str, count: int) -> tuple[Int64s, Int64s]:
+    """Rows and keys for the lines of a log: a number each, that no other log has."""
+    rows = np.arange(count)
+    return rows, rows + zlib.crc32(name.encode()) * 2**31
+
+
+def exact_times(wired: OnTheWire, maps: Mapping[str, ClockMap]) -> ExactTimes:
+    """The times of a log's lines that were seen being sent, on the common axis."""
+    clock = maps[wired.capture]
+    bands = clock.bands_ns(wired.start_ns) + wired.bit_ns
+    return ExactTimes(wired.rows, clock.common_ns(wired.start_ns), bands)
