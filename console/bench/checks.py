@@ -14,6 +14,7 @@ from console.bench.model import (
     Bus,
     CaptureSource,
     Device,
+    Mark,
     MessagesSource,
     PrintsSource,
     Source,
@@ -65,6 +66,7 @@ class Parts:
     sources: list[At[Source]] = field(default_factory=list)
     buses: list[At[Bus]] = field(default_factory=list)
     devices: list[At[Device]] = field(default_factory=list)
+    marks: list[At[Mark]] = field(default_factory=list)
     rules: list[At[Rule]] = field(default_factory=list)
     elsewhere: Mapping[str, Sequence[str]] = field(default_factory=dict)  # names known besides
 
@@ -88,6 +90,8 @@ def errors_among(parts: Parts) -> Iterator[DescriptionError]:
     for bus in parts.buses:
         yield from _bus(parts, bus)
     yield from _devices(parts)
+    for mark in parts.marks:
+        yield from _mark(parts, mark)
     for rule in parts.rules:
         yield from _rule(parts, rule)
 
@@ -178,6 +182,24 @@ def _devices(parts: Parts) -> Iterator[DescriptionError]:
             yield parts.document.error((*at.path, "packets"), words, "Keep one of the two.")
 
 
+def _mark(parts: Parts, at: At[Mark]) -> Iterator[DescriptionError]:
+    mark = at.table
+    yield from _known(parts, at.path, "source", mark.source, "source")
+    source = next((s.table for s in parts.sources if s.table.name == mark.source), None)
+    if source is None:
+        return
+    if isinstance(source, CaptureSource) != (mark.line is not None):
+        words = f"mark {mark.name!r}: source {mark.source!r} is marked by "
+        words += "line" if isinstance(source, CaptureSource) else "where"
+        yield parts.document.error(at.path, words, "Captures have lines, other sources rows.")
+    elif mark.where:
+        table = "prints" if isinstance(source, PrintsSource) else "messages"
+        try:
+            condition(mark.where, table, parts.document.place((*at.path, "where")))
+        except DescriptionError as error:
+            yield error
+
+
 def _rule(parts: Parts, at: At[Rule]) -> Iterator[DescriptionError]:
     rule = at.table
     match rule:
@@ -228,6 +250,7 @@ def parts_of(document: Document) -> Parts:
         ("source", Source, parts.sources),
         ("bus", Bus, parts.buses),
         ("device", Device, parts.devices),
+        ("mark", Mark, parts.marks),
         ("rule", Rule, parts.rules),
     )
     for key, kind, found in lists:

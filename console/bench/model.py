@@ -39,6 +39,12 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     pec = false                        # SMBus packet error code on its transactions
     party = "camera"                   # the column it stands in; its name if left out
 
+    [[mark]]                           # two marks of one name are the same moments
+    name = "beacon"
+    source = "wire"
+    line = "D4"                        # or, of prints and messages: where = "text LIKE 'beacon%'"
+    edge = "rise"
+
     [[rule]]                           # see rules.py
     kind = "stops-answering"
     device = "camera"
@@ -161,6 +167,23 @@ class Device(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tr
             raise ValueError(f"address: {self.address:#04x} does not fit in 7 bits{shifted}")
 
 
+class Mark(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Events of a source that are, one by one, the moments of other marks of the same name.
+
+    A pulse that the board gives and prints, say: one mark on the capture's line, one on the log.
+    """
+
+    name: Name
+    source: str
+    line: str | None = None  # of a capture
+    edge: Literal["rise", "fall"] = "rise"
+    where: str = ""  # of prints or messages: an SQL condition on the table's columns
+
+    def __post_init__(self) -> None:
+        if (self.line is None) == (not self.where):
+            raise ValueError("needs either line (of a capture) or where (of prints or messages)")
+
+
 class Bench(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A whole bench file; without anything, what loose files are watched with."""
 
@@ -168,6 +191,7 @@ class Bench(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     sources: list[Source] = msgspec.field(name="source", default_factory=list)
     buses: list[Bus] = msgspec.field(name="bus", default_factory=list)
     devices: list[Device] = msgspec.field(name="device", default_factory=list)
+    marks: list[Mark] = msgspec.field(name="mark", default_factory=list)
     rules: list[Rule] = msgspec.field(name="rule", default_factory=list)
 
     @property

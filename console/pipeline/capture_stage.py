@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from console.bench.model import Mark
 from console.pipeline.evidence import BusLines
 from console.pipeline.serial_lines import SerialLine
 from console.trust.capture_trust import Coverage
@@ -21,6 +22,7 @@ from decoders.buses.transactions import (
 )
 from decoders.buses.uart_lines import uart_lines
 from decoders.captures.edges import CaptureReader, Edges
+from decoders.captures.line_edges import LineEdges
 from decoders.captures.pulse_widths import PulseWidths
 from decoders.errors import CaptureError, DiagnosticError, Place
 
@@ -83,7 +85,12 @@ class CaptureStage:
     told by how the lines behave. What was settled is said in `assumed`.
     """
 
-    def __init__(self, reader: CaptureReader, wanted: Sequence[WantedBus] = ()) -> None:
+    def __init__(
+        self,
+        reader: CaptureReader,
+        wanted: Sequence[WantedBus] = (),
+        marks: Sequence[Mark] = (),
+    ) -> None:
         self.reader = reader
         self.buses: list[Bus] = []
         self.serial: list[SerialLine] = []  # UART lines
@@ -93,7 +100,9 @@ class CaptureStage:
         self.last_ns: int | None = None
         self.coverage = Coverage()
         self.widths: PulseWidths | None = None  # of the lines of the buses
+        self.marks: list[tuple[Mark, LineEdges]] = []
         self._wanted = wanted
+        self._wanted_marks = marks
         self._settled = False
         self._kept: list[Edges] = []  # edges seen before the lines' roles were settled
 
@@ -136,6 +145,8 @@ class CaptureStage:
                 bus.feed(block)
             for line in self.serial:
                 line.feed(block)
+            for _, edges in self.marks:
+                edges.feed(block)
             if self.widths is not None:
                 self.widths.feed(block)
 
@@ -157,6 +168,9 @@ class CaptureStage:
                     "name one with --i2c scl=NAME,sda=NAME"
                 )
         self._settled = True
+        for mark in self._wanted_marks:
+            bit = self._line(mark.line or "")
+            self.marks.append((mark, LineEdges(bit, rises=mark.edge == "rise")))
         bits = sorted({bit for bus in self.buses for bit in (bus.scl, bus.sda)})
         if len(channels) > len(bits):
             self._settle_serial(bits)

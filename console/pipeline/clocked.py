@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from console.bench.conditions import condition
+from console.bench.model import Bench
 from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.inputs import Input
 from console.pipeline.log_stages import MessageStage, PrintStage
@@ -18,11 +20,15 @@ from console.timeline.align import SourceClock
 from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import ExactTimes, PrintTimes
 from console.timeline.series import Series, json_series, print_series, same_series
+from console.watch.findings import Finding
 from decoders.prints.columns import Prints
 
 Stage = CaptureStage | PrintStage | MessageStage
 Int64s = npt.NDArray[np.int64]
 
+LEAST_TRANSACTIONS = 20  # fewer do not tell what is usual
+SILENT_TIMES = 1.5  # longer than the usual pause between polls: the board was away
+SILENT_NS = 50_000_000
 _YEAR_2001_NS = 978_307_200 * 10**9
 
 
@@ -48,7 +54,8 @@ def clock_of(each: ReadSource) -> SourceClock:
     stage = each.stage
     if isinstance(stage, CaptureStage):
         ends = [] if stage.first_ns is None else [stage.first_ns, stage.last_ns or 0]
-        return _one_epoch(each.name, "capture", 0, np.array(ends, np.int64))
+        clock = _one_epoch(each.name, "capture", 0, np.array(ends, np.int64))
+        return replace(clock, quiet_ns=_quiet_ns(each.tables.get("transactions", ())))
     if each.print_times is not None:
         times = each.print_times
         native = np.where(times.timed, times.native_ns, 0)
@@ -56,21 +63,36 @@ def clock_of(each: ReadSource) -> SourceClock:
     return _one_epoch(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
 
 
+def _quiet_ns(tables: Sequence[pl.DataFrame]) -> Int64s:
+    """Spans in which all buses of a capture were silent for far longer than they usually are."""
+    spans = pl.concat([t.select("start_ns", "end_ns") for t in tables]) if tables else None
+    if spans is None or spans.height < LEAST_TRANSACTIONS:
+        return np.empty((0, 2), np.int64)
+    start, end = spans.sort("start_ns").get_columns()
+    since = end.cum_max().to_numpy()[:-1]
+    until = start.to_numpy()[1:]
+    gaps = until - since
+    usual = np.median(gaps[gaps >= np.median(gaps)])  # between polls, not within one
+    long = gaps > max(SILENT_TIMES * usual, SILENT_NS)
+    return np.stack([since[long], until[long]], axis=1)
+
+
 def _one_epoch(name: str, clock: str, rank: int, native_ns: Int64s) -> SourceClock:
     is_wall = bool(len(native_ns)) and int(native_ns.min()) > _YEAR_2001_NS
     return SourceClock(name, clock, rank, native_ns, np.zeros_like(native_ns), is_wall)
 
 
-def series_of(each: ReadSource, read: Sequence[ReadSource]) -> list[Series]:
+def series_of(each: ReadSource, read: Sequence[ReadSource], bench: Bench) -> list[Series]:
     """The recurring values of a source that may stand in another one too.
 
     Args:
         each: the source.
         read: all sources; a capture has the lines of the logs that were found on its wires.
+        bench: which events the user named as the same moments.
     """
+    found = _mark_series(each, bench)
     if each.prints is not None and each.print_times is not None:
-        return _log_series(each.name, each.prints, each.print_times, each.wired)
-    found = []
+        return found + _log_series(each.name, each.prints, each.print_times, each.wired)
     for log in read:
         if log.wired is not None and log.wired.capture == each.name:
             rows, keys = _numbered(log.name, len(log.wired.rows))
@@ -80,6 +102,39 @@ def series_of(each: ReadSource, read: Sequence[ReadSource]) -> list[Series]:
             t_ns, row = frame[time].to_numpy(), np.arange(frame.height)
             found += json_series(each.name, t_ns, row, frame[kind], frame["fields"])
     return found
+
+
+def _mark_series(each: ReadSource, bench: Bench) -> list[Series]:
+    """The moments the user named; all of one name have one key, so that their gaps pair them."""
+    found = []
+    if isinstance(each.stage, CaptureStage):
+        for mark, edges in each.stage.marks:
+            found.append(_mark(each.name, mark.name, edges.times_ns(), None))
+        return found
+    for mark in bench.marks:
+        if mark.source == each.name and mark.where:
+            table = "messages" if each.prints is None else "prints"
+            frame = _rows_in_order(each)
+            row = condition(mark.where, table).rows(frame)["row"].to_numpy()
+            native = clock_of(each).native_ns
+            found.append(_mark(each.name, mark.name, native[row], row))
+    return found
+
+
+def _mark(source: str, name: str, native_ns: Int64s, row: Int64s | None) -> Series:
+    rows = np.arange(len(native_ns)) if row is None else row
+    keys = np.full(len(native_ns), zlib.crc32(name.encode()), np.int64)
+    return same_series(source, name, native_ns, rows, keys, "mark")
+
+
+def _rows_in_order(each: ReadSource) -> pl.DataFrame:
+    """A log's or recording's rows in its own order, with their numbers."""
+    if each.prints is None or each.print_times is None:
+        return each.tables["messages"][0].with_row_index("row")
+    texts = pl.Series(each.prints.texts(), dtype=pl.String)
+    frame = pl.DataFrame({"text": texts, "level": each.prints.level_words()})
+    fields = pl.Series(each.prints.fields_json(), dtype=pl.String)
+    return frame.with_columns(fields=fields).with_row_index("row")
 
 
 def _log_series(
@@ -100,6 +155,14 @@ def _numbered(name: str, count: int) -> tuple[Int64s, Int64s]:
     """Rows and keys for the lines of a log: a number each, that no other log has."""
     rows = np.arange(count)
     return rows, rows + zlib.crc32(name.encode()) * 2**31
+
+
+def with_band(finding: Finding, maps: Mapping[str, ClockMap]) -> Finding:
+    """The finding, with how well its time is known in its evidence where one source tells it."""
+    band = maps[finding.source].band_at(finding.t_ns) if finding.source in maps else None
+    if band is None:
+        return finding
+    return replace(finding, evidence={**finding.evidence, "band_ns": band})
 
 
 def exact_times(wired: OnTheWire, maps: Mapping[str, ClockMap]) -> ExactTimes:

@@ -10,7 +10,7 @@ from console.bench.model import Bench, CaptureSource, PrintsSource
 from console.bench.tables import time_column
 from console.pipeline.bus_devices import device_rows, pec_marked
 from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
-from console.pipeline.clocked import ReadSource, Stage, clock_of, exact_times, series_of
+from console.pipeline.clocked import ReadSource, Stage, clock_of, exact_times, series_of, with_band
 from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS, Input, Inputs
 from console.pipeline.log_stages import MessageStage, PrintStage
@@ -60,7 +60,7 @@ def gathered(
     _find_on_the_wire(read)
     maps = aligned(
         [clock_of(each) for each in read],
-        [series for each in read for series in series_of(each, read)],
+        [series for each in read for series in series_of(each, read, bench)],
         inputs.declared,
         bench.about.axis,
     )
@@ -69,7 +69,10 @@ def gathered(
     known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
     start, end = min(known, default=0), max(known, default=0)
     trust = _trust(read, maps, start, end)
-    findings = _findings(inputs, tables, reports, trust, start, end)
+    findings = [
+        with_band(finding, maps)
+        for finding in _findings(inputs, tables, reports, trust, start, end)
+    ]
     tables["findings"] = findings_frame(findings)
     tables["trust"] = trust_frame(trust)
     tables["clocks"] = clocks_frame([maps[each.name] for each in read])
@@ -148,16 +151,18 @@ def _stage(each: Input, bench: Bench) -> Stage:
             for bus in bench.buses
             if bus.source == source.name
         ]
-        return CaptureStage(_reader(each, source, wanted), wanted)
+        marks = [mark for mark in bench.marks if mark.source == source.name]
+        lines = [line for bus in wanted for line in (bus.scl, bus.sda)]
+        lines += [mark.line for mark in marks if mark.line is not None and wanted]
+        return CaptureStage(_reader(each, source, lines), wanted, marks)
     if isinstance(source, PrintsSource):
         is_json = each.kind is Kind.PRINTS_JSON
         return PrintStage(name, line=source.line, tick_bits=source.tick_bits, is_json=is_json)
     return MessageStage(name)
 
 
-def _reader(each: Input, source: CaptureSource, wanted: Sequence[WantedBus]) -> CaptureReader:
+def _reader(each: Input, source: CaptureSource, lines: Sequence[str]) -> CaptureReader:
     if each.kind is Kind.CAPTURE_VCD:
-        lines = [line for bus in wanted for line in (bus.scl, bus.sda)]
         return VcdReader(each.file.name, wanted=lines or None)
     return DelimitedReader(
         each.file.name,

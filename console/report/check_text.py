@@ -20,6 +20,12 @@ from decoders.durations import in_words
 UNITS = {"capture": "edges", "prints": "lines", "messages": "messages"}
 SILENCES = ("stops-answering", "line-held")
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
+METHOD_WORDS = {
+    "declared": "offset declared",
+    "wall-clock": "by date and time",
+    "reset-silence": "by a silence of the bus",
+}
+MILLISECOND = 1_000_000
 NARROWEST = 20  # columns below which wrapping only shreds
 MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
 
@@ -72,12 +78,18 @@ def _source(source: SourceReport, clock: ClockMap | None, start_ns: int) -> str:
 def _clock_words(clock: ClockMap | None, band_ns: int | None) -> str:
     if clock is None or clock.pieces[0].method == "axis":
         return "  the axis"
-    piece = clock.pieces[0]
-    known = f"  within {in_words(band_ns)}" if band_ns else ""
-    if piece.method == "equal-values":
-        doubt = ", ambiguous" if any(p.ambiguous for p in clock.pieces) else ""
-        return f"{known}, {piece.anchors:,} equal values, {piece.drift_ppm:+.1f} ppm{doubt}"
-    return f"{known}, {'offset declared' if piece.method == 'declared' else 'by date and time'}"
+    pieces = clock.pieces
+    known = [f"within {in_words(band_ns)}"] if band_ns else []
+    if pieces[0].method == "equal-values":
+        known.append(f"{sum(p.anchors for p in pieces):,} equal values")
+        known.append(f"{pieces[0].drift_ppm:+.1f} ppm")
+    else:
+        known.append(METHOD_WORDS[pieces[0].method])
+    if len(pieces) > 1:
+        known.append(f"in {len(pieces)} pieces")
+    if any(piece.ambiguous for piece in pieces):
+        known.append("ambiguous")
+    return "  " + ", ".join(known)
 
 
 def _findings(
@@ -100,7 +112,8 @@ def _gravest_first(finding: Finding) -> tuple[int, bool, int]:
 
 def _finding(finding: Finding, start_ns: int, colour: bool, width: int | None) -> str:
     """Severity, when, and what, which says whose it is."""
-    severity, at = f"{finding.severity:7}", f"{since_start(finding.t_ns - start_ns):>9}"
+    band = max(finding.evidence.get("band_ns", 0), MILLISECOND)
+    severity, at = f"{finding.severity:7}", f"{since_start(finding.t_ns - start_ns, band):>9}"
     party, summary = printable(finding.party), printable(finding.summary)
     text = summary if summary.startswith(party) else f"{party}: {summary}"
     if kinds := finding.evidence.get(DOUBT):

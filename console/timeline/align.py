@@ -11,7 +11,7 @@ piece says `ambiguous` and names it. What cannot be tied says `none`: its times 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -47,6 +47,8 @@ class SourceClock:
     native_ns: Int64s  # [n] every row in the source's order; of a capture, first and last time
     epoch: Int64s  # [n] counts the resets and settings it tells of itself
     is_wall: bool  # stamps by date and time of day (ns since 1970)
+    quiet_ns: Int64s = field(default_factory=lambda: np.empty((0, 2), np.int64))  # [k, 2] of a
+    # capture: begin and end of the spans in which its buses were unusually silent
 
     @property
     def epochs(self) -> range:
@@ -270,6 +272,11 @@ def _tied(
 ) -> ClockMap:
     """The clock map of a source from the ties of its epochs."""
     wall = _wall_offset_ns(clock, clocks, maps)
+    quiet = np.concatenate(
+        [np.empty((0, 2), np.int64)]
+        + [maps[c.source].common_ns(c.quiet_ns.ravel()).reshape(-1, 2) for c in clocks
+           if c.source in maps and maps[c.source].is_aligned and len(c.quiet_ns)]
+    )  # fmt: skip
     found: list[ClockPiece] = []
     piece_of = np.zeros(len(clock.native_ns), np.int64)
     for epoch in clock.epochs:
@@ -281,8 +288,46 @@ def _tied(
         if not fitted:
             piece_of[rows] = len(found)
             method = "none" if wall is None else "wall-clock"
-            found.append(_piece(clock, clock.epoch == epoch, method, wall or 0))
+            bare = _piece(clock, clock.epoch == epoch, method, wall or 0)
+            before = found[-1] if found else None
+            found.append(_after_silence(bare, clock.native_ns[rows], before, quiet) or bare)
     return ClockMap(tuple(found), piece_of)
+
+
+def _after_silence(
+    bare: ClockPiece, native_ns: Int64s, before: ClockPiece | None, quiet: Int64s
+) -> ClockPiece | None:
+    """A piece that nothing ties begins in a silence of the bus: a board that starts anew is silent.
+
+    Args:
+        bare: the piece, not aligned.
+        native_ns: its stamps.
+        before: the piece before it, whose end it follows.
+        quiet: int64[k, 2] silences on the axis.
+
+    Returns:
+        The piece, known within half the silence; with several silences to choose from, the first
+        and `ambiguous`. None where there is none, or a clock that tells the date anyway.
+    """
+    if before is None or not before.is_aligned or bare.is_aligned or not len(native_ns):
+        return None
+    fits = quiet[quiet[:, 1] > before.until_ns]
+    if not len(fits):
+        return None
+    begins = np.maximum(fits[:, 0], before.until_ns)
+    offsets = (begins + fits[:, 1]) // 2 - native_ns[0]
+    band = int(fits[0, 1] - begins[0]) // 2 + (before.band_ns or 0)
+    found = replace(
+        bare,
+        offset_ns=int(offsets[0]),
+        band_ns=band,
+        least_band_ns=band,
+        anchors=1,
+        method="reset-silence",
+        ambiguous=len(fits) > 1,
+        rivals_ns=tuple(int(offset) for offset in offsets[1:4]),
+    )
+    return _spanned(found, native_ns)
 
 
 def _wall_offset_ns(

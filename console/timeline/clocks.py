@@ -20,8 +20,9 @@ Int64s = npt.NDArray[np.int64]
 
 # How a piece was found. "axis": this clock is the common axis; "declared": the user said so;
 # "equal-values": events that carry equal values; "wall-clock": both stamp by the date and time of
-# day; "none": not aligned, its times mean nothing on the axis.
-METHODS = ("axis", "declared", "equal-values", "wall-clock", "none")
+# day; "reset-silence": a board that starts anew is silent on its bus; "none": not aligned, its
+# times mean nothing on the axis.
+METHODS = ("axis", "declared", "equal-values", "wall-clock", "reset-silence", "none")
 NO_BAND = -1  # stands for the band of a time that means nothing on the axis
 
 
@@ -94,6 +95,15 @@ class ClockMap:
             inside = piece_of == k
             out[inside] = of(native_ns[inside], piece)
         return out
+
+    def band_at(self, common_ns: int) -> int | None:
+        """Half-width within which a moment of this source is known; None when it is not at all."""
+        for piece in self.pieces:
+            if piece.from_ns <= common_ns <= piece.until_ns and piece.band_ns is not None:
+                native = np.array([common_ns - piece.offset_ns], np.int64)
+                drifted = np.rint(native / (1 + piece.drift_ppm * 1e-6)).astype(np.int64)
+                return int(piece.bands_ns(drifted)[0])
+        return self.band_ns
 
     @property
     def is_aligned(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -40,7 +41,7 @@ def bench(folder: Path, lost: tuple[int, ...] = ()) -> list[int]:
         wave.stop()
         stamped = wave.now_ns + 60_000  # when the firmware prints; sending begins a little later
         for text in texts(poll):
-            uart.now = max(uart.now, stamped + 45_000)
+            uart.now = max(uart.now, Fraction(stamped + 45_000))
             tick_us = round((UPTIME_NS + stamped * (1 + BOARD_PPM * 1e-6)) / 1_000)
             line = f"[{tick_us}] {text}\r\n"
             starts.append(round(uart.now))

@@ -33,9 +33,7 @@ def data_of(name, bits):
     """What is sent: bursts of values without parity."""
     kind = name.partition("_")[0]
     if kind == "text" or kind == "breaks":
-        rows = [
-            TEXT % (97 * k, k, random.randrange(90), random.randrange(10)) for k in range(5)
-        ]
+        rows = [TEXT % (97 * k, k, random.randrange(90), random.randrange(10)) for k in range(5)]
         return [list(row) for row in rows]
     sizes = [random.randrange(1, 20) for _ in range(12)]
     return [[random.randrange(1 << bits) for _ in range(size)] for size in sizes]
