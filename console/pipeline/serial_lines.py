@@ -14,7 +14,7 @@ import numpy.typing as npt
 import polars as pl
 
 from console.timeline.same_lines import LEAST_LINES, same_lines
-from decoders.buses.serial_bytes import UNKNOWN, SerialBytes, concatenated
+from decoders.buses.serial_bytes import UNKNOWN, SerialBytes, concatenated, problem_bit
 from decoders.buses.uart import UartDecoder
 from decoders.buses.uart_lines import UartLine
 from decoders.captures.edges import Edges
@@ -64,7 +64,8 @@ class SerialLine:
     def prints(self, line: str | None = None, tick_bits: int | None = None) -> Prints:
         """Its bytes as lines, each arriving with its first start edge; bad bytes are left in."""
         rows = self.columns()
-        seen = (rows.value != UNKNOWN) & (rows.value < 256)
+        is_break = (rows.problems & problem_bit("break")) != 0
+        seen = (rows.value != UNKNOWN) & (rows.value < 256) & ~is_break
         data = rows.value[seen].astype(np.uint8).tobytes()
         decoder = PrintDecoder(self.name, line=line, tick_bits=tick_bits, live=True)
         arrivals = Arrivals(np.arange(len(data)), rows.start_ns[seen])

@@ -89,7 +89,7 @@ def test_the_clock_of_the_log_is_tied_by_its_lines(tmp_path: Path) -> None:
     assert piece.anchors >= 2 * POLLS * 0.9
     assert abs(rate - 1) <= piece.band_ppm * 1e-6  # ten seconds do not tell much of a drift
     assert piece.band_ns is not None
-    assert piece.band_ns < 2 * MS
+    assert piece.band_ns < 5 * MS  # the second line waits 3 ms for the first to be sent
     assert any("tx" in remark for remark in evidence.sources[0].assumed)
 
 

@@ -189,3 +189,39 @@ def test_numbers_in_prints_are_found_by_the_sentence_around_them() -> None:
         ("blocks", "readings", 7),
         ("us", "counter", 9),
     ]
+
+
+QUIET = np.array([[40 * SECOND, 41 * SECOND], [150 * SECOND, 160 * SECOND]])
+
+
+def reset_without_ties(quiet_ns: Int64s) -> tuple[list[str], bool, int | None, int]:
+    """Methods, doubt, band and begin of a log whose second epoch shares nothing with the wire."""
+    first, second = WIRE[:100] + 2 * MS, np.arange(20) * SECOND // 10
+    native = np.concatenate([first, second])
+    log = SourceClock("log", "firmware", 1, native, np.repeat([0, 1], [100, 20]), is_wall=False)
+    wire = replace(clock("wire", 0, WIRE), quiet_ns=quiet_ns)
+    maps = aligned(
+        [wire, log],
+        [*series("wire", "n", WIRE, COUNT), *series("log", "n", first, COUNT[:100])],
+        {},
+    )
+    last = maps["log"].pieces[1]
+    return [p.method for p in maps["log"].pieces], last.ambiguous, last.band_ns, last.from_ns
+
+
+def test_a_board_that_starts_anew_is_put_into_the_silence_of_the_bus() -> None:
+    methods, ambiguous, band, begin = reset_without_ties(QUIET)
+    assert methods == ["equal-values", "reset-silence"]
+    assert not ambiguous
+    assert begin == 155 * SECOND
+    assert band is not None
+    assert 5 * SECOND <= band < 6 * SECOND
+
+
+def test_several_silences_leave_the_start_ambiguous() -> None:
+    more = np.concatenate([QUIET, [[200 * SECOND, 203 * SECOND]]])
+    assert reset_without_ties(more)[1]
+
+
+def test_without_a_silence_a_new_epoch_is_not_aligned() -> None:
+    assert reset_without_ties(QUIET[:1])[0] == ["equal-values", "none"]
