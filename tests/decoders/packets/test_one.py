@@ -109,6 +109,52 @@ order = "little"
     assert one.read(bytes.fromhex("01030000000ac5cd")).problems == []
 
 
+# Codes over b"123456789". CRCs: Catalogue of parametrised CRC algorithms. Sums: their definition;
+# Fletcher-16 as RFC 1146 describes it.
+@pytest.mark.parametrize(
+    ("check", "code"),
+    [
+        ('"sum8"', "dd"),
+        ('"sum16"', "01dd"),
+        ('"twos-complement"', "23"),
+        ('"ones-complement"', "22"),
+        ('"xor"', "31"),
+        ('"LRC"', "31"),
+        ('"fletcher16"', "1ede"),
+        ('"CRC-8/SMBUS"', "f4"),
+        ('"CRC-16/XMODEM"', "31c3"),
+        ('"CRC-24/OPENPGP"', "21cf02"),
+        ('"CRC-32"', "cbf43926"),
+        ("{ width = 16, poly = 0x1021, init = 0xFFFF }", "29b1"),
+        ("{ width = 12, poly = 0x80F, refout = true }", "0daf"),  # CRC-12/UMTS
+    ],
+)
+@pytest.mark.parametrize("order", ["big", "little"])
+def test_every_check_code_is_sent_and_read_in_either_byte_order(
+    check: str, code: str, order: str
+) -> None:
+    text = f'''
+[[packet]]
+name = "p"
+field = [
+  {{ name = "body", type = "bytes", length = 9 }},
+  {{ name = "code", type = "check", check = {check}, order = "{order}" }},
+]
+'''
+    kind = read_packets(text, "p.toml").kinds[0]
+    one = OneByOne(kind)
+    sent = bytes.fromhex(code)[:: 1 if order == "big" else -1]
+    right = b"123456789" + sent
+    wrong = b"123456788" + sent
+    assert one.build_one({"body": b"123456789".hex()}) == right
+    assert [one.read(each).problems for each in (right, wrong)] == [[], ["check-code"]]
+    both = np.frombuffer(right + wrong, np.uint8)
+    reading = read_rows(kind, both, np.array([0, len(right)]), np.array([len(right), len(both)]))
+    rows = [row for part in reading.found.row for row in part.tolist()]
+    words = [PROBLEMS[part[0]] for part in reading.found.problem]
+    assert (rows, words) == ([1], ["check-code"])
+
+
 def test_an_nmea_sentence_is_right_by_its_published_sum() -> None:
     # NMEA 0183 example sentence, XOR between "$" and "*"
     text = """
