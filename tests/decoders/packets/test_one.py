@@ -89,6 +89,22 @@ type = "u24"
     assert one.parse_one(built) == values
 
 
+def test_bits_of_a_signed_integer_may_fill_its_sign() -> None:
+    text = """
+[[packet]]
+name = "p"
+[[packet.field]]
+name = "state"
+type = "i16"
+order = "big"
+bits = [{ name = "low", at = 0, width = 12 }, { name = "high", at = 12, width = 4 }]
+"""
+    one = OneByOne(read_packets(text, "p.toml").kinds[0])
+    values = {"state": {"low": 0x234, "high": 0xF}}
+    assert one.build_one(values).hex() == "f234"
+    assert one.parse_one(bytes.fromhex("f234")) == values
+
+
 def test_a_crc_by_parameters_is_checked_in_its_byte_order() -> None:
     # Modbus over serial line: 01 03 00 00 00 0A has CRC CDC5, on the wire C5 CD.
     text = """
