@@ -69,9 +69,9 @@ def aligned(
                 _piece(clock, k, declared_ns[clock.source], "declared") for k in _epochs(clock)
             ]
             maps[clock.source] = ClockMap(tuple(pieces))
-    if not maps and clocks:
-        first = min(clocks, key=lambda c: (c.source != axis, c.rank))
-        maps[first.source] = _axis_map(first)
+    first = min(clocks, key=lambda c: (c.source != axis, c.rank), default=None)
+    if first is not None and first.source not in maps:
+        maps[first.source] = _axis_map(first)  # what offsets of others are declared against
     left = [clock for clock in clocks if clock.source not in maps]
     while left:
         ties = {c.source: _ties(c, maps, clocks, series) for c in left}

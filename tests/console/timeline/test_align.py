@@ -112,6 +112,15 @@ def test_a_declared_offset_is_taken_as_it_stands() -> None:
     assert maps["wire"].common_ns(np.array([1], np.int64)).tolist() == [12_500_000_001]
 
 
+def test_an_offset_of_one_source_is_against_the_axis_of_the_others() -> None:
+    times = wire_times()
+    clocks = [clock("wire", 0, times), clock("log", 1, times), clock("broker", 2, times)]
+    maps = aligned(clocks, [], {"broker": -3 * SECOND})
+    assert [maps[name].pieces[0].method for name in maps] == ["declared", "axis", "none"]
+    assert [maps[name].pieces[0].offset_ns for name in ("wire", "broker")] == [0, -3 * SECOND]
+    assert aligned(clocks, [], {"broker": 5}, "log")["log"].pieces[0].method == "axis"
+
+
 def test_date_stamps_share_one_axis_with_a_wide_band() -> None:
     epoch = 1_764_000_000 * SECOND + np.arange(5) * SECOND
     maps = aligned(
