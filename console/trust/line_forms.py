@@ -127,7 +127,7 @@ class Forms:
 
 
 def _in_word(one: str, other: str) -> bool:
-    return (one.isalnum() or one == "#") and (other.isalnum() or other == "#")
+    return one.isalnum() and other.isalnum()  # a number may have had a blank before it
 
 
 def _goes_on(known: Sequence[str], part: str) -> bool:
