@@ -20,7 +20,7 @@ from console.pipeline.trusted import Told, exchanges_as_observed, trust_of
 from console.sources.kinds import Kind
 from console.timeline.align import aligned
 from console.timeline.bus_tables import line_states_frame, transactions_frame
-from console.timeline.clocks import ClockMap, clocks_frame, on_axis
+from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
 from console.timeline.message_tables import messages_frame
 from console.timeline.print_tables import print_times, prints_frame
 from console.timeline.serial_tables import bytes_frame
@@ -58,25 +58,33 @@ def gathered(
     read = [_read(each, inputs, progress, stop) for each in inputs.inputs]
     bench = inputs.bench
     _find_on_the_wire(read)
-    maps = aligned(
-        [clock_of(each) for each in read],
-        [series for each in read for series in series_of(each, read, bench)],
-        inputs.declared,
-        bench.about.axis,
+    maps = beside_axis(
+        aligned(
+            [clock_of(each) for each in read],
+            [series for each in read for series in series_of(each, read, bench)],
+            inputs.declared,
+            bench.about.axis,
+        )
     )
     tables = _tables(read, maps)
     reports = [_report(each, maps[each.name]) for each in read]
-    known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
-    start, end = min(known, default=0), max(known, default=0)
+    off_axis = [name for name, clock in maps.items() if not clock.has_place]
+    start, end = _span([r for r in reports if r.name not in off_axis])
     trust = _trust(read, maps, start, end)
     findings = [
         with_band(finding, maps)
-        for finding in _findings(inputs, tables, reports, trust, start, end)
+        for finding in _findings(inputs, tables, reports, trust, off_axis, start, end)
     ]
     tables["findings"] = findings_frame(findings)
     tables["trust"] = trust_frame(trust)
     tables["clocks"] = clocks_frame([maps[each.name] for each in read])
     return Evidence(bench.name, reports, maps, tables, findings, start, end, stop())
+
+
+def _span(reports: Sequence[SourceReport]) -> tuple[int, int]:
+    """First and last moment of sources that have a place on the axis."""
+    known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
+    return min(known, default=0), max(known, default=0)
 
 
 def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> ReadSource:
@@ -197,6 +205,8 @@ def _trust(
     rows: list[TrustRow] = []
     for each in read:
         states = each.tables.get("line_states")
+        pieces = maps[each.name].pieces
+        off = not maps[each.name].has_place  # then it cannot begin late or end early
         told = Told(
             source=each.input.source,
             stage=each.stage,
@@ -205,8 +215,8 @@ def _trust(
             line_states=pl.concat(states) if states else None,
             prints=each.prints,
             times=each.print_times,
-            start_ns=start_ns,
-            end_ns=end_ns,
+            start_ns=pieces[0].from_ns if off else start_ns,
+            end_ns=pieces[-1].until_ns if off else end_ns,
         )
         rows += trust_of(told)
     return trust_in_order(rows)
@@ -237,6 +247,7 @@ def _findings(
     tables: dict[str, pl.DataFrame],
     reports: Sequence[SourceReport],
     trust: Sequence[TrustRow],
+    off_axis: Sequence[str],
     start_ns: int,
     end_ns: int,
 ) -> list[Finding]:
@@ -246,7 +257,16 @@ def _findings(
         for name, table in tables.items()
     }
     observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
-    found = watched(inputs.bench, timed, start_ns, end_ns, observed, unobserved(trust))
+    last_ns = max([end_ns, *observed.values()])  # of sources off the axis, too
+    found = watched(
+        inputs.bench,
+        timed,
+        start_ns,
+        last_ns,
+        observed,
+        unobserved(trust),
+        off_axis=off_axis,
+    )
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))

@@ -88,7 +88,7 @@ def _prints(name: str, told: Told, stage: PrintStage) -> Iterator[TrustRow]:
     rows, times = told.prints, told.times
     if rows is None or times is None:
         return
-    t_ns = told.clock.common_ns(np.where(times.timed, times.native_ns, 0), times.epoch)
+    t_ns = told.clock.common_ns(np.where(times.timed, times.native_ns, 0))
     facts = PrintFacts(
         rows=rows,
         t_ns=t_ns,

@@ -15,9 +15,9 @@ from console.timeline.clocks import ClockMap
 from console.timeline.times import since_start
 from console.watch.doubt import DOUBT
 from console.watch.findings import SEVERITIES, Finding
-from decoders.durations import in_words
+from decoders.durations import UNITS_NS, in_words
 
-UNITS = {"capture": "edges", "prints": "lines", "messages": "messages"}
+UNITS = {"capture": "edge", "prints": "line", "messages": "message"}
 SILENCES = ("stops-answering", "line-held")
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
 METHOD_WORDS = {
@@ -25,7 +25,6 @@ METHOD_WORDS = {
     "wall-clock": "by date and time",
     "reset-silence": "by a silence of the bus",
 }
-MILLISECOND = 1_000_000
 NARROWEST = 20  # columns below which wrapping only shreds
 MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
 
@@ -48,14 +47,16 @@ def check_text(
 
 def _head(evidence: Evidence) -> Iterator[str]:
     count = len(evidence.sources)
-    span = since_start(evidence.end_ns - evidence.start_ns, 100_000_000)
+    band_ns = _coarse_ns(evidence)
+    span = since_start(evidence.end_ns - evidence.start_ns, band_ns)
     yield f"{printable(evidence.name)}: {count} source{'s' * (count != 1)}, {span} on one axis"
     if evidence.interrupted:
         yield "interrupted: only what was read so far"
     wide = max((len(printable(s.name)) for s in evidence.sources), default=0)
     for source in evidence.sources:
         clock = evidence.clocks.get(source.name)
-        yield f"  {printable(source.name):{wide}}  {_source(source, clock, evidence.start_ns)}"
+        told = _source(source, clock, evidence.start_ns, band_ns)
+        yield f"  {printable(source.name):{wide}}  {told}"
         for remark in source.assumed:
             yield f"  {'':{wide}}    {printable(remark)}"
         if source.stopped is not None:
@@ -63,33 +64,48 @@ def _head(evidence: Evidence) -> Iterator[str]:
     yield from trust_lines(evidence.tables["trust"], evidence.start_ns)
 
 
-def _source(source: SourceReport, clock: ClockMap | None, start_ns: int) -> str:
-    words = f"{source.kind:8}  {source.events:>9,} {UNITS[source.kind]:8}"
+def _coarse_ns(evidence: Evidence) -> int:
+    """To what sources' beginnings and ends are said: 0.1 s, or ms, us or ns of a short run."""
+    span_ns = evidence.end_ns - evidence.start_ns
+    if span_ns >= 100 * UNITS_NS["s"]:
+        return 100 * UNITS_NS["ms"]
+    if span_ns >= UNITS_NS["s"]:
+        return UNITS_NS["ms"]
+    return UNITS_NS["us"] if span_ns >= UNITS_NS["ms"] else 1
+
+
+def _source(source: SourceReport, clock: ClockMap | None, start_ns: int, band_ns: int) -> str:
+    unit = UNITS[source.kind] + "s" * (source.events != 1)
+    words = f"{source.kind:8}  {source.events:>9,} {unit:8}"
     if source.first_ns is None or source.last_ns is None:
         return words.rstrip()
-    if clock is not None and not clock.is_aligned:
-        return f"{words}  not aligned: no value ties it to the other sources"
-    band = clock.band_ns if clock else None
-    first = since_start(source.first_ns - start_ns, 100_000_000)
-    last = since_start(source.last_ns - start_ns, 100_000_000)
-    return f"{words}  {first} to {last}{_clock_words(clock, band)}"
+    first = since_start(source.first_ns - start_ns, band_ns)
+    last = since_start(source.last_ns - start_ns, band_ns)
+    return f"{words}  {first} to {last}{_clock_words(clock)}"
 
 
-def _clock_words(clock: ClockMap | None, band_ns: int | None) -> str:
-    if clock is None or clock.pieces[0].method == "axis":
+def _clock_words(clock: ClockMap | None) -> str:
+    """How the source's times came onto the axis, and of a log that restarted what did not."""
+    if clock is None:
         return "  the axis"
-    pieces = clock.pieces
-    known = [f"within {in_words(band_ns)}"] if band_ns else []
-    if pieces[0].method == "equal-values":
-        known.append(f"{sum(p.anchors for p in pieces):,} equal values")
-        known.append(f"{pieces[0].drift_ppm:+.1f} ppm")
+    tied = [piece for piece in clock.pieces if piece.is_aligned]
+    if not tied:
+        return " of its own clock: not aligned, no value ties it to another source"
+    off = len(clock.pieces) - len(tied)
+    rest = f"; {off} of {len(clock.pieces)} stretches between restarts not aligned" if off else ""
+    if tied[0].method == "axis":
+        return f"  the axis{rest}"
+    known = [f"within {in_words(clock.band_ns)}"] if clock.band_ns else []
+    if tied[0].method == "equal-values":
+        known.append(f"{sum(p.anchors for p in tied):,} equal values")
+        known.append(f"{tied[0].drift_ppm:+.1f} ppm")
     else:
-        known.append(METHOD_WORDS[pieces[0].method])
-    if len(pieces) > 1:
-        known.append(f"in {len(pieces)} pieces")
-    if any(piece.ambiguous for piece in pieces):
+        known.append(METHOD_WORDS[tied[0].method])
+    if len(tied) > 1:
+        known.append(f"in {len(tied)} pieces")
+    if any(piece.ambiguous for piece in tied):
         known.append("ambiguous")
-    return "  " + ", ".join(known)
+    return f"  {', '.join(known)}{rest}"
 
 
 def _findings(
@@ -97,8 +113,13 @@ def _findings(
 ) -> Iterator[str]:
     ordered = sorted(evidence.findings, key=_gravest_first)
     shown = ordered if all_findings else ordered[:MOST_SHOWN]
-    for finding in shown:
-        yield _finding(finding, evidence.start_ns, colour, width)
+    times = [
+        since_start(f.t_ns - evidence.start_ns, max(f.evidence.get("band_ns", 0), UNITS_NS["ms"]))
+        for f in shown
+    ]
+    wide = max(map(len, times), default=0)
+    for finding, at in zip(shown, times, strict=True):
+        yield _finding(finding, f"{at:>{wide}}", colour, width)
     if len(shown) < len(ordered):
         yield f"and {len(ordered) - len(shown)} more: --all prints them"
     if not ordered:
@@ -110,10 +131,9 @@ def _gravest_first(finding: Finding) -> tuple[int, bool, int]:
     return SEVERITIES.index(finding.severity), finding.rule not in SILENCES, finding.t_ns
 
 
-def _finding(finding: Finding, start_ns: int, colour: bool, width: int | None) -> str:
+def _finding(finding: Finding, at: str, colour: bool, width: int | None) -> str:
     """Severity, when, and what, which says whose it is."""
-    band = max(finding.evidence.get("band_ns", 0), MILLISECOND)
-    severity, at = f"{finding.severity:7}", f"{since_start(finding.t_ns - start_ns, band):>9}"
+    severity = f"{finding.severity:7}"
     party, summary = printable(finding.party), printable(finding.summary)
     text = summary if summary.startswith(party) else f"{party}: {summary}"
     if kinds := finding.evidence.get(DOUBT):

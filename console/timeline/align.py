@@ -80,9 +80,9 @@ def aligned(
         for clock in clocks
         if clock.source in declared
     }
-    if clocks and not maps:
-        first = min(clocks, key=lambda c: (c.source != axis, c.rank))
-        maps[first.source] = _axis(first)
+    first = min(clocks, key=lambda c: (c.source != axis, c.rank), default=None)
+    if first is not None and first.source not in maps:
+        maps[first.source] = _axis(first)  # what offsets of others are declared against
     left = [clock for clock in clocks if clock.source not in maps]
     while left:
         ties = {c.source: _ties(c, maps, clocks, series) for c in left}
@@ -158,9 +158,10 @@ class _Way:
     slack_ns: Int64s  # band of the other event of each pair
 
     @property
-    def weight(self) -> int:
-        """What all pairs of its crowd say together."""
-        return int(self.line.kept.sum()) * self.worth
+    def weight(self) -> float:
+        """What all pairs of its crowd say together; pairs outside it speak against it."""
+        kept = int(self.line.kept.sum())
+        return self.worth * kept * kept / len(self.pairs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,7 +169,7 @@ class _Tie:
     """What ties one epoch of a source: the ways that agree, and how well others do."""
 
     ways: list[_Way]
-    weight: int
+    weight: float
     rivals_ns: tuple[int, ...]
 
 

@@ -19,7 +19,7 @@ Slopes = tuple[float, float]
 
 LEAST_ONE_SIDED = 3  # two touch any line: nothing says how long delays are
 LOOSE = 4.0  # a side whose delays scatter this many times more bounds, but does not measure
-FEW = 5  # so does a side of fewer anchors than this, beside one of twice as many
+FEW = 5  # so does a side of fewer anchors than this beside one of at least twice as many
 STRAY = 0.1  # share of anchors of one moment that may lie beyond their slack and be called wrong
 SAFE = 3.0  # standard errors
 
@@ -71,20 +71,20 @@ def _measuring(points: Points, kept: Mask) -> int | None:
     """The one side whose delays scatter so much less that it alone measures; None when both do."""
     sizes, scatter = _sizes(points, kept), {}
     for side in (AFTER, BEFORE):
-        if sizes[side] >= LEAST_ONE_SIDED:
+        if sizes[side] >= FEW:
             own = kept & (points.side == side)
             x, y = points.x[own], side * points.y[own]
             scatter[side] = float(np.median(upper_edge(x, y).at(x) - y))
-    tight = min(scatter, key=lambda side: scatter[side]) if scatter else SAME
-    if sizes[tight] < 2 * FEW or tight == SAME:
+    if not scatter:
+        return None
+    tight = min(scatter, key=lambda side: scatter[side])
+    if sizes[tight] < 2 * FEW:
         return None
     if sizes[SAME]:
         slack = float(np.median(points.slack[kept & (points.side == SAME)]))
         if slack < LOOSE * scatter[tight]:
             return None
-    other = -tight
-    measures_too = sizes[other] >= FEW and scatter.get(other, 0.0) < LOOSE * scatter[tight]
-    return None if measures_too else tight
+    return tight if scatter.get(-tight, np.inf) >= LOOSE * scatter[tight] else None
 
 
 def _contradicted(
@@ -185,7 +185,9 @@ def _cap(
     run = x - edge.x
     height = float(Bounds.of(run, y).least_height(np.array([slope]))[0])
     slack = float(points.slack[own][[edge.left, edge.right]].max())
-    return edge.x, height + reach * cap_ns(height + slope * run - y) + 2 * slack
+    # Slack that is new with every anchor (a last digit) ends where the envelope does; slack that
+    # is one for all (another clock's band) lifts it by up to twice as much.
+    return edge.x, height + reach * (cap_ns(height + slope * run - y) + slack)
 
 
 def _on_ticks(

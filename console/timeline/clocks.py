@@ -9,8 +9,8 @@ what tied it. Whoever fits clocks returns pieces; whoever needs common times ask
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -111,11 +111,55 @@ class ClockMap:
         return all(piece.is_aligned for piece in self.pieces)
 
     @property
+    def has_place(self) -> bool:
+        """Whether any piece is on the axis; without one, its times say nothing beside others."""
+        return any(piece.is_aligned for piece in self.pieces)
+
+    @property
     def band_ns(self) -> int | None:
         """The widest band of its pieces; None when any is not aligned."""
         bands = [piece.band_ns for piece in self.pieces]
         known = [band for band in bands if band is not None]
         return max(known) if len(known) == len(bands) else None
+
+
+def beside_axis(maps: Mapping[str, ClockMap]) -> dict[str, ClockMap]:
+    """The maps, with what is not aligned moved to where it can be shown beside the axis.
+
+    Its times still mean nothing on the axis. But a source without any tie begins with the axis, so
+    its times count from its own start; and the pieces of one source stand in their own order, each
+    right behind the one before it: a log's lines after a restart never mix with those before.
+    """
+    starts = [p.from_ns for clock in maps.values() for p in clock.pieces if p.is_aligned]
+    start_ns = min(starts, default=0)
+    return {
+        name: replace(clock, pieces=tuple(_in_order(clock.pieces, start_ns)))
+        for name, clock in maps.items()
+    }
+
+
+def _in_order(pieces: Sequence[ClockPiece], start_ns: int) -> list[ClockPiece]:
+    """Pieces of one source; those not aligned follow on those that are, or on the start."""
+    tied = [k for k, piece in enumerate(pieces) if piece.is_aligned]
+    first = tied[0] if tied else 0
+    placed = list(pieces)
+    for k in range(first - 1, -1, -1):
+        placed[k] = _moved_by(pieces[k], placed[k + 1].from_ns - 1 - pieces[k].until_ns)
+    if not tied:
+        placed[0] = _moved_by(pieces[0], start_ns - pieces[0].from_ns)
+    for k in range(first + 1, len(pieces)):
+        if not pieces[k].is_aligned:
+            placed[k] = _moved_by(pieces[k], placed[k - 1].until_ns + 1 - pieces[k].from_ns)
+    return placed
+
+
+def _moved_by(piece: ClockPiece, ns: int) -> ClockPiece:
+    return replace(
+        piece,
+        from_ns=piece.from_ns + ns,
+        until_ns=piece.until_ns + ns,
+        offset_ns=piece.offset_ns + ns,
+    )
 
 
 def mapped_ns(native_ns: Int64s, piece: ClockPiece) -> Int64s:

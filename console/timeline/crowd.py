@@ -26,6 +26,7 @@ OUTWARD = 2.5  # half-widths beyond the level, on the side where delays end
 INWARD = 5.0  # and on the side of long delays
 FAR = (1.0, 2.5, 10.0)  # half-widths beyond OUTWARD in which wrong anchors are counted
 NEAR_EDGE = 1024  # points nearest the edge that are looked at when peeling
+PEELS = 80  # points taken off one at a time at most; about 0.3 ms each
 CREDIBLE = 3.0  # of log-likelihood: a twentieth as likely as the best
 FRINGE = 5.0  # wrong points expected over the edge from which on they are first cut by residual
 
@@ -156,7 +157,7 @@ def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
     near = np.flatnonzero(depth <= _smallest(depth, min(count, NEAR_EDGE)))
     reach = _smallest(depth, count // 2 + 1)
     expected = wrong_per_ns * reach
-    most = min(int(expected + 4 * math.sqrt(expected)) + 2, count // 4)
+    most = min(int(expected + 4 * math.sqrt(expected)) + 2, count // 4, PEELS)
     lost, gain, sure_gain = _peels(x[near], y[near], edge, count, wrong_per_ns, most)
     counts = (
         int(np.argmax(gain)),
@@ -188,7 +189,8 @@ def _without_fringe(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Ma
     half = ordered[: count // 2]
     gain = (density - wrong_per_ns) * (half - half[0]) - odds * np.arange(len(half))
     edge = float(half[int(np.argmax(gain))])
-    margin = (float(ordered[count // 2]) - edge) / 2
+    # Room for a slope not yet known well, but for no more wrong ones than can be peeled one by one.
+    margin = min((float(ordered[count // 2]) - edge) / 2, PEELS / 2 / wrong_per_ns)
     return kept & (inward >= edge - margin)
 
 

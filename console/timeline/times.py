@@ -10,9 +10,13 @@ def since_start(t_ns: int, band_ns: int | None = None) -> str:
 
     Args:
         t_ns: ns since the start of the run, negative before it.
-        band_ns: half-width within which the time is known; None shows milliseconds.
+        band_ns: half-width within which the time is known; None shows milliseconds, and
+            microseconds within the first second: a short capture has nothing else.
     """
-    digits = 3 if band_ns is None else max(0, min(9, 10 - len(str(max(band_ns, 1)))))
+    if band_ns is None:
+        digits = 6 if 0 < abs(t_ns) < UNITS_NS["s"] else 3
+    else:
+        digits = max(0, min(9, 10 - len(str(max(band_ns, 1)))))
     unit = 10 ** (9 - digits)
     rounded = (abs(t_ns) + unit // 2) // unit * unit
     seconds, ns = divmod(rounded, UNITS_NS["s"])

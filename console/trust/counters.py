@@ -61,6 +61,24 @@ class Counter:
         usual = float(np.median(took)) if len(took) else 0.0
         return usual > 0 and float(np.mean(np.abs(took - usual) <= _BEAT * usual)) >= _COUNTS
 
+    def borrowed_stamp(self, k: int, t_ns: Int64s) -> Hole | None:
+        """The hole at step k when the row after it has the stamp of a row before it.
+
+        So it is when the end of one line came to stand behind the beginning of an earlier one: then
+        the numbers skip in hardly more than the usual time, and the row after is late instead.
+        """
+        steps, took = self.steps(), np.diff(t_ns[self.rows])
+        if k + 1 >= len(steps) or not np.any(steps == 1):
+            return None
+        usual = float(np.median(took[steps == 1]))
+        skipped = float(steps[k]) - 1
+        early = took[k] < 0.5 * skipped * usual + usual / 2
+        late = took[k + 1] > (float(steps[k + 1]) + 0.5 * skipped) * usual
+        if not (early and late):
+            return None
+        rows = int(self.rows[k + 1]), int(self.rows[k + 2])
+        return Hole(*rows, int(skipped), (self.name,))
+
 
 @dataclass(frozen=True, slots=True)
 class Hole:
@@ -99,9 +117,11 @@ def holes(counters: Sequence[Counter], t_ns: Int64s) -> list[Hole]:
     for counter in counters:
         steps = counter.steps()
         for k in np.flatnonzero((steps > 1) & (steps < _LEAST_SPACE)).tolist():
-            before, after = int(counter.rows[k]), int(counter.rows[k + 1])
-            hole = Hole(before, after, int(steps[k]) - 1, (counter.name,))
-            spans.append(_placed(hole, t_ns))
+            hole = Hole(
+                int(counter.rows[k]), int(counter.rows[k + 1]), int(steps[k]) - 1, (counter.name,)
+            )
+            borrowed = counter.borrowed_stamp(k, t_ns)
+            spans.append(_placed(hole, t_ns) if borrowed is None else borrowed)
     merged: list[Hole] = []
     for hole in sorted(spans, key=lambda h: (h.before, h.after)):
         last = merged[-1] if merged else None

@@ -106,21 +106,20 @@ class Forms:
         """
         ahead, behind = self._fits(line)
         size = len(line)
-        if ahead == size and size > head + 1:  # the beginning of one: cut where a word goes on
-            return self._goes_on(line)
+        if ahead == size and size > head + 1:  # the beginning of one
+            return _goes_on(self._ahead, line)
         if ahead + behind < size or ahead <= head:
             return False
         seams = range(max(size - behind, head + 1), min(ahead, size - 1) + 1)
-        return bool(seams) and all(_in_word(line[k - 1], line[k]) for k in seams)
+        return bool(seams) and all(self._splits_word(line, k) for k in seams)
 
-    def _goes_on(self, line: str) -> bool:
-        """Whether every known line that begins so goes on inside a word."""
-        at = bisect_left(self._ahead, line)
-        nexts = []
-        while at < len(self._ahead) and self._ahead[at].startswith(line):
-            nexts.append(self._ahead[at][len(line) : len(line) + 1])
-            at += 1
-        return bool(nexts) and all(text and _in_word(line[-1], text) for text in nexts)
+    def _splits_word(self, line: str, at: int) -> bool:
+        """Whether a seam there cut a word, in what was before it or in what was behind it."""
+        return (
+            _in_word(line[at - 1], line[at])
+            or _goes_on(self._ahead, line[:at])
+            or _goes_on(self._behind, line[: at - 1 : -1])
+        )
 
     def _fits(self, line: str) -> tuple[int, int]:
         """How long the longest beginning and end of it are that known lines have too."""
@@ -128,7 +127,20 @@ class Forms:
 
 
 def _in_word(one: str, other: str) -> bool:
-    return (one.isalnum() or one == "#") and (other.isalnum() or other == "#")
+    return one.isalnum() and other.isalnum()  # a number may have had a blank before it
+
+
+def _goes_on(known: Sequence[str], part: str) -> bool:
+    """Whether every line of a sorted list that begins so goes on inside a word."""
+    at = bisect_left(known, part)
+    found = 0
+    while at < len(known) and known[at].startswith(part):
+        following = known[at][len(part) : len(part) + 1]
+        if not following or not _in_word(part[-1], following):
+            return False
+        found += 1
+        at += 1
+    return found > 0
 
 
 def _longest(known: Sequence[str], line: str) -> int:

@@ -186,14 +186,15 @@ def _out_of_order(
     source: str, facts: MessageFacts, repeated: npt.NDArray[np.bool_]
 ) -> Iterator[TrustRow]:
     rows = np.flatnonzero(~repeated)
-    times = facts.t_ns[rows]
-    for k in np.flatnonzero(np.diff(times) < 0).tolist():
-        back = int(times[k] - times[k + 1])
+    stamps, times = facts.rows.t_ns[rows], facts.t_ns[rows]
+    for k in np.flatnonzero(np.diff(stamps) < 0).tolist():
+        back = int(stamps[k] - stamps[k + 1])
         what = f"the recorder's clock goes back by {in_words(back)}"
+        # Where the step is known, the two messages stand in their order on the axis all the same.
         yield TrustRow(
             source,
-            int(times[k + 1]),
-            int(times[k]),
+            int(times[k : k + 2].min()),
+            int(times[k : k + 2].max()),
             "out-of-order",
             "doubtful",
             what,

@@ -135,7 +135,7 @@ class BusLives:
             .select("source", "bus", "start_ns", "end_ns", "state")
             .filter(pl.col("state").is_in(_STATES))
         )
-        prints = batch.table("prints")["t_ns"].to_numpy()
+        prints = _prints_on_axis(batch)
         for key in {*traffic, *states, *self.buses}:
             life = self.of(key)
             if key in traffic:
@@ -145,8 +145,16 @@ class BusLives:
                 _take_states(life, states[key])
             # Prints count only while the bus is known to be watched: a log often runs longer.
             known_ns = batch.observed_until.get(key.source)
-            if known_ns is not None:
+            if known_ns is not None and key.source not in batch.off_axis:
                 life.prints.feed(prints[: np.searchsorted(prints, known_ns, side="right")])
+
+
+def _prints_on_axis(batch: Batch) -> Ints:
+    """Times of the prints that have a place among the events of a bus."""
+    prints = batch.table("prints")
+    if batch.off_axis:
+        prints = prints.filter(~pl.col("source").is_in(list(batch.off_axis)))
+    return prints["t_ns"].to_numpy()
 
 
 def _take_states(life: BusLife, states: pl.DataFrame) -> None:

@@ -9,7 +9,7 @@ observable; that is told as such.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ from console.watch.names import Names
 from console.watch.rows import Selection, Subject
 from console.watch.rule import Batch, Horizon, Words
 
+_EVER = 2**62
 KEYS_SAID = 3  # lost requests named in the summary; the evidence has them all
 
 
@@ -108,6 +109,7 @@ class ReplyWithin:
         self._requests = 0
         self._subject: Subject | None = None
         self._reply_source = ""
+        self._apart = False  # requests and replies are on no common axis
         self._observed_until: Mapping[str, int] = {}
 
     def begin(self, start_ns: int) -> None:
@@ -124,12 +126,20 @@ class ReplyWithin:
             self._subject = next(self._request.by_subject(requests.head(1)))[0]
         if not self._reply_source and replies.height:
             self._reply_source = next(self._reply.by_subject(replies.head(1)))[0].source
+        self._apart = self._are_apart(batch.off_axis)
         for key, times in self._by_key(requests, self._request, 0):
             self._queues.setdefault(key, _Queue()).requests += times.tolist()
-        for key, times in self._by_key(replies, self._reply, 1):
+        for key, times in [] if self._apart else self._by_key(replies, self._reply, 1):
             self._queues.setdefault(key, _Queue()).replies += times.tolist()
         self._settle(self._until(batch.until_ns))
         return []
+
+    def _are_apart(self, off_axis: Collection[str]) -> bool:
+        """Whether nobody can tell which reply came after which request."""
+        if self._subject is None or not self._reply_source:
+            return False
+        pair = {self._subject.source, self._reply_source}
+        return len(pair) == 2 and not pair.isdisjoint(off_axis)
 
     def _by_key(
         self, rows: pl.DataFrame, selection: Selection, side: int
@@ -147,6 +157,8 @@ class ReplyWithin:
 
     def _until(self, until_ns: int) -> int:
         """Until when the replies' source can be judged."""
+        if self._apart:
+            return _EVER
         return Horizon(until_ns, self._observed_until).of(self._reply_source or None)
 
     def _settle(self, until_ns: int) -> None:
@@ -159,6 +171,7 @@ class ReplyWithin:
         times = np.array([t for t, _ in lost], np.int64)
         spans = self._unobserved.get(self._reply_source, NOTHING)
         unseen = spans.touches(times - self._slack_ns, times + self._within_ns)
+        unseen |= self._apart
         self._unobservable.add(times[unseen])
         self._tally.add(times[~unseen])
         lost = [
@@ -181,6 +194,8 @@ class ReplyWithin:
             f"{counted(self._requests, 'request')} were answered, first at "
             f"{self._words.at(tally.first_ns)}"
         )
+        if self._apart:
+            summary += f": {self._reply_source} is on no common axis with them"
         return self._finding(tally.first_ns, "note", summary, tally.evidence())
 
     def _lost(self) -> Finding:

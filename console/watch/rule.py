@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -32,6 +32,8 @@ class Batch:
     observed_until: Mapping[str, int] = field(default_factory=dict)
     # Of each source the spans in which it may have missed something, where there are any.
     unobserved: Mapping[str, Unobserved] = field(default_factory=dict)
+    # Sources on no common axis: the order of their events and those of others is not known.
+    off_axis: Collection[str] = ()
 
     def table(self, name: str) -> pl.DataFrame:
         """The rows of a table, maybe none."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 import polars as pl
 
@@ -65,6 +65,7 @@ def watched(
     observed_until: Mapping[str, int] | None = None,
     unobserved: Mapping[str, Unobserved] | None = None,
     *,
+    off_axis: Collection[str] = (),
     defaults: bool = True,
 ) -> list[Finding]:
     """What the rules of a bench find in a whole run.
@@ -77,6 +78,7 @@ def watched(
         observed_until: until when each source was watched; needed to tell a target that is no
             longer asked from a capture that ended.
         unobserved: of each source the spans in which it may have missed something.
+        off_axis: sources whose times mean nothing beside those of others.
         defaults: whether the default rules are added to those of the bench.
 
     Returns:
@@ -85,5 +87,5 @@ def watched(
     packets = tables.get("packets")
     described = [] if packets is None else packets["device"].unique().drop_nulls().to_list()
     watch = Watch(rules_for(bench, described=described, defaults=defaults), start_ns)
-    found = watch.feed(Batch(tables, until_ns, observed_until or {}, unobserved or {}))
+    found = watch.feed(Batch(tables, until_ns, observed_until or {}, unobserved or {}, off_axis))
     return in_order(found + watch.finish(until_ns))

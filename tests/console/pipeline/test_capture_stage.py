@@ -103,6 +103,27 @@ def test_lines_are_told_by_name_then_by_behaviour_then_not_at_all() -> None:
     ]
 
 
+def test_each_of_several_buses_of_a_file_has_its_own_rows() -> None:
+    one, other = Wave().wait(50_000), Wave().wait(90_000)
+    one.transaction(0x2E, b"\x01").stop()
+    other.transaction(0x41, b"\x02\x03").stop()
+    times = sorted({t for t, _ in [*one.rows, *other.rows]})
+    levels = [[max(r for r in wave.rows if r[0] <= t)[1] for t in times] for wave in (one, other)]
+    rows = "".join(
+        f"{t},{a & 1},{a >> 1},{b & 1},{b >> 1}\n" for t, a, b in zip(times, *levels, strict=True)
+    )
+    lines, buses, *_ = told(f"time_ns,SCL1,SDA1,SCL2,SDA2\n{rows}".encode(), [])
+    assert [(bus.name, bus.scl, bus.sda) for bus in lines] == [
+        ("1", "SCL1", "SDA1"),
+        ("2", "SCL2", "SDA2"),
+    ]
+    assert [transactions[0][2] for transactions, _ in buses] == [0x2E, 0x41]
+    assert [transactions[0][6] for transactions, _ in buses] == [
+        ((1, True),),
+        ((2, True), (3, True)),
+    ]
+
+
 def test_lines_the_user_named_are_taken_as_told() -> None:
     content = delimited(WAVE, "scl,sda")
     swapped = told(content, [], (WantedBus("mine", "sda", "scl"),))

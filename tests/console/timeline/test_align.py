@@ -143,6 +143,14 @@ def test_a_declared_offset_and_drift_are_taken_as_they_stand() -> None:
     assert got.tolist() == [13_500_001_000]
 
 
+def test_an_offset_of_one_source_is_against_the_axis_of_the_others() -> None:
+    clocks = [clock("wire", 0, WIRE), clock("log", 1, WIRE), clock("broker", 2, WIRE)]
+    maps = aligned(clocks, [], {"broker": (-3 * SECOND, 0.0)})
+    assert [maps[c.source].pieces[0].method for c in clocks] == ["axis", "none", "declared"]
+    assert maps["broker"].pieces[0].offset_ns == -3 * SECOND
+    assert aligned(clocks, [], {"broker": (5, 0.0)}, "log")["log"].pieces[0].method == "axis"
+
+
 def test_date_stamps_share_one_axis_with_a_wide_band() -> None:
     epoch = 1_764_000_000 * SECOND + WIRE
     maps = aligned(

@@ -10,7 +10,14 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from console.timeline.clocks import NO_BAND, ClockMap, ClockPiece, clocks_frame, on_axis
+from console.timeline.clocks import (
+    NO_BAND,
+    ClockMap,
+    ClockPiece,
+    beside_axis,
+    clocks_frame,
+    on_axis,
+)
 
 
 def piece(offset_ns: int, drift_ppm: float = 0.0, method: str = "axis") -> ClockPiece:
@@ -62,3 +69,32 @@ def test_the_clocks_table_has_a_row_a_piece() -> None:
     table = clocks_frame([ClockMap((piece(1), piece(2, method="none")))])
     assert table["offset_ns"].to_list() == [1, 2]
     assert table["band_ns"].to_list() == [5, None]
+
+
+def spans(*pieces: ClockPiece, axis: tuple[int, int] = (1_000, 9_000)) -> list[tuple[int, int]]:
+    """Where pieces stand beside a source that is the axis over this span."""
+    other = replace(piece(0), source="axis", from_ns=axis[0], until_ns=axis[1])
+    maps = beside_axis({"axis": ClockMap((other,)), "s": ClockMap(pieces)})
+    assert maps["axis"].pieces == (other,)
+    return [(p.from_ns, p.until_ns) for p in maps["s"].pieces]
+
+
+def off_axis(from_ns: int, until_ns: int) -> ClockPiece:
+    return replace(piece(0, method="none"), from_ns=from_ns, until_ns=until_ns)
+
+
+def test_a_source_without_a_tie_counts_from_its_own_start() -> None:
+    assert spans(off_axis(10**18, 10**18 + 50)) == [(1_000, 1_050)]
+
+
+def test_what_follows_a_restart_stands_behind_what_came_before() -> None:
+    tied = replace(piece(0), from_ns=2_000, until_ns=3_000)
+    assert spans(tied, off_axis(0, 700)) == [(2_000, 3_000), (3_001, 3_701)]
+    assert spans(off_axis(0, 700), tied) == [(1_299, 1_999), (2_000, 3_000)]
+    assert spans(off_axis(5, 6), off_axis(0, 9)) == [(1_000, 1_001), (1_002, 1_011)]
+
+
+def test_times_of_what_is_beside_the_axis_move_with_its_piece() -> None:
+    moved = beside_axis({"s": ClockMap((off_axis(40, 90),))})["s"]
+    assert moved.common_ns(np.array([40, 90], np.int64)).tolist() == [0, 50]
+    assert (moved.is_aligned, moved.has_place) == (False, False)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from console.watch.findings import Finding
 from console.watch.names import Names
 from console.watch.reply_within import ReplyWithin
+from console.watch.rule import Batch
 from tests.console.watch.runs import MS, S, table, watched
 
 
@@ -108,3 +109,20 @@ def test_pairs_are_those_a_patient_reader_would_make(
 ) -> None:
     expected = paired_by_hand(commands, states, 2)
     assert times(lost(commands, states)) == expected
+
+
+def test_across_clocks_that_are_not_aligned_nothing_is_said_to_be_lost() -> None:
+    requests = table("prints", [{"t_ns": k * S, "source": "log"} for k in range(3)])
+    replies = table("messages", [{"t_ns": (k - 9) * S, "source": "broker"} for k in range(3)])
+    rule = ReplyWithin(("prints", ""), ("messages", ""), S, Names(), name="gate")
+    rule.begin(0)
+    tables, ends = {"prints": requests, "messages": replies}, {"log": 9 * S, "broker": -7 * S}
+    rule.feed(Batch(tables, 90 * S, ends, off_axis=["broker"]))
+    found = rule.finish(90 * S)
+    assert [(f.severity, f.summary) for f in found] == [
+        (
+            "note",
+            "gate: not observable whether 3 of 3 requests were answered, first at 00:00.000: "
+            "broker is on no common axis with them",
+        )
+    ]

@@ -118,6 +118,34 @@ def test_a_read_of_nothing_but_filling_is_filler(
     assert got == [("ask", []), ("", ["filler"]), ("ask", [])]
 
 
+WHOLE = """
+order = "big"
+[[packet]]
+name = "blocks"
+direction = "read"
+field = [
+  { name = "sync", type = "sync", bytes = "A5" },
+  { name = "kind", type = "u8", constant = 0x31 },
+  { name = "colour", type = "u8", values = { red = 1 } },
+  { name = "x", type = "u8", min = 1, max = 200 },
+  { name = "length", type = "u8", length_of = "rest", plus = 7 },
+  { name = "rest", type = "bytes" },
+  { name = "code", type = "check", check = "CRC-8/SMBUS" },
+]
+"""
+
+
+@pytest.mark.parametrize("filling", [b"\xff" * 9, b"\x00" * 9])
+def test_filling_in_place_of_a_whole_packet_has_no_other_problem(
+    transact: Transact, filling: bytes
+) -> None:
+    packet_set = read_packets(WHOLE, "w.toml")
+    damaged = b"\x01" + filling[1:]
+    got = names_and_problems(packet_set, transact([("read", filling), ("read", damaged)]))
+    assert got[0][1] == ["filler"]
+    assert {"sync", "constant", "enum", "range", "length"} <= set(got[1][1])
+
+
 def test_a_reply_that_never_becomes_whole_ends_with_the_next_request(
     camera: PacketSet, transact: Transact
 ) -> None:

@@ -89,6 +89,22 @@ type = "u24"
     assert one.parse_one(built) == values
 
 
+def test_bits_of_a_signed_integer_may_fill_its_sign() -> None:
+    text = """
+[[packet]]
+name = "p"
+[[packet.field]]
+name = "state"
+type = "i16"
+order = "big"
+bits = [{ name = "low", at = 0, width = 12 }, { name = "high", at = 12, width = 4 }]
+"""
+    one = OneByOne(read_packets(text, "p.toml").kinds[0])
+    values = {"state": {"low": 0x234, "high": 0xF}}
+    assert one.build_one(values).hex() == "f234"
+    assert one.parse_one(bytes.fromhex("f234")) == values
+
+
 def test_a_crc_by_parameters_is_checked_in_its_byte_order() -> None:
     # Modbus over serial line: 01 03 00 00 00 0A has CRC CDC5, on the wire C5 CD.
     text = """
@@ -107,6 +123,52 @@ order = "little"
     one = OneByOne(read_packets(text, "p.toml").kinds[0])
     assert one.build_one({"body": "01030000000a"}).hex(" ") == "01 03 00 00 00 0a c5 cd"
     assert one.read(bytes.fromhex("01030000000ac5cd")).problems == []
+
+
+# Codes over b"123456789". CRCs: Catalogue of parametrised CRC algorithms. Sums: their definition;
+# Fletcher-16 as RFC 1146 describes it.
+@pytest.mark.parametrize(
+    ("check", "code"),
+    [
+        ('"sum8"', "dd"),
+        ('"sum16"', "01dd"),
+        ('"twos-complement"', "23"),
+        ('"ones-complement"', "22"),
+        ('"xor"', "31"),
+        ('"LRC"', "31"),
+        ('"fletcher16"', "1ede"),
+        ('"CRC-8/SMBUS"', "f4"),
+        ('"CRC-16/XMODEM"', "31c3"),
+        ('"CRC-24/OPENPGP"', "21cf02"),
+        ('"CRC-32"', "cbf43926"),
+        ("{ width = 16, poly = 0x1021, init = 0xFFFF }", "29b1"),
+        ("{ width = 12, poly = 0x80F, refout = true }", "0daf"),  # CRC-12/UMTS
+    ],
+)
+@pytest.mark.parametrize("order", ["big", "little"])
+def test_every_check_code_is_sent_and_read_in_either_byte_order(
+    check: str, code: str, order: str
+) -> None:
+    text = f'''
+[[packet]]
+name = "p"
+field = [
+  {{ name = "body", type = "bytes", length = 9 }},
+  {{ name = "code", type = "check", check = {check}, order = "{order}" }},
+]
+'''
+    kind = read_packets(text, "p.toml").kinds[0]
+    one = OneByOne(kind)
+    sent = bytes.fromhex(code)[:: 1 if order == "big" else -1]
+    right = b"123456789" + sent
+    wrong = b"123456788" + sent
+    assert one.build_one({"body": b"123456789".hex()}) == right
+    assert [one.read(each).problems for each in (right, wrong)] == [[], ["check-code"]]
+    both = np.frombuffer(right + wrong, np.uint8)
+    reading = read_rows(kind, both, np.array([0, len(right)]), np.array([len(right), len(both)]))
+    rows = [row for part in reading.found.row for row in part.tolist()]
+    words = [PROBLEMS[part[0]] for part in reading.found.problem]
+    assert (rows, words) == ([1], ["check-code"])
 
 
 def test_an_nmea_sentence_is_right_by_its_published_sum() -> None:
