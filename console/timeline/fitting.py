@@ -10,7 +10,7 @@ the envelope of the anchors (`skew`). Three steps:
    e at the mean time with density n f e^(-n f e) n f e, the same for a cone in height and slope
    under any delays that begin with a density (Gamma(2); f itself estimated from the shortest
    delays: `cap_ns`).
-3. The answer is the middle of the allowed lines, the band their half-width.
+3. The answer is the middle of the likely lines; the band reaches to all that are credible.
 
 What no fit can see: a delay that every anchor of one side has moves the clock by as much. Say it as
 `least_delay_ns` where it is known (the time to send a line at its baud, say).
@@ -21,10 +21,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.allowed import allowed
+from console.timeline.allowed import DOUBT, allowed
 from console.timeline.anchors import AFTER, BEFORE, Anchors, Fit
 from console.timeline.chance import cap_ns
-from console.timeline.crowd import Edged
 from console.timeline.points import Points, crowded
 from console.timeline.region import Region
 from console.timeline.skew import upper_edge
@@ -35,9 +34,6 @@ Indices = npt.NDArray[np.int64]
 
 DRIFT_LIMIT = 0.05  # an untrimmed RC oscillator is within 10 % of its name, most within 5 %
 CRYSTAL_PPM = 250.0  # two crystals with poor load capacitors; what is assumed if nothing is known
-# The band goes this many times beyond where chance ends: the least delays can be rarer than any
-# number of anchors shows (a stamp's tick and then a scheduler: 9 in 10 bands held without).
-REACH = 2.0
 
 
 def fit(
@@ -67,30 +63,22 @@ def fit(
     chosen = crowded(points, drift_limit)
     if chosen is None:
         return None
-    best = _lines(points, chosen.best, drift_limit, crystal_ppm * 1e-6)
-    if best is None:
+    slopes = (-drift_limit, drift_limit)
+    credible = allowed(points, chosen, slopes)
+    crystal = crystal_ppm * 1e-6
+    if credible is not None and _leaves_open(credible[0], crystal):
+        slopes = (-crystal, crystal)
+        credible = allowed(points, chosen, slopes) or credible
+    likely = allowed(points, chosen.best, slopes, typical=True)
+    if credible is None or likely is None:
         return None
-    credible = _lines(points, chosen, drift_limit, crystal_ppm * 1e-6, REACH)
-    lines = best[0].joined(credible[0] if credible else None)
-    return _fit_of(points, best[0], lines, best[1])
+    return _fit_of(points, likely[0], likely[0].joined(credible[0]), likely[1])
 
 
-def _lines(
-    points: Points, chosen: Edged, drift_limit: float, crystal: float, reach: float = 1.0
-) -> tuple[Region, Mask] | None:
-    """The allowed lines; a crystal's alone where they would drift by more and by less too."""
-    found = allowed(points, chosen, (-drift_limit, drift_limit), reach)
-    if found is not None and found[0].half_slope > crystal:
-        within = _within(found[0], crystal)
-        found = (allowed(points, chosen, within, reach) if within else None) or found
-    return found
-
-
-def _within(lines: Region, crystal: float) -> tuple[float, float] | None:
-    """The range of a crystal's drift, where the allowed lines do not contradict it."""
-    if lines.slope.max() < -crystal or lines.slope.min() > crystal:
-        return None
-    return -crystal, crystal
+def _leaves_open(lines: Region, crystal: float) -> bool:
+    """Whether drift is known worse than a crystal's, and may be a crystal's."""
+    least, most = float(lines.slope.min()), float(lines.slope.max())
+    return most - least > 2 * crystal and least <= crystal and most >= -crystal
 
 
 def _wander(points: Points, kept: Mask) -> float:
@@ -110,7 +98,7 @@ def _wander(points: Points, kept: Mask) -> float:
         depth = edge.at(x) - y
         starts = np.linspace(0, n, 8, endpoint=False).astype(np.int64)
         nearest = np.minimum.reduceat(depth, starts)
-        by_chance = 8 * cap_ns(depth) * (np.log(8) + 4) / 5
+        by_chance = 8 * cap_ns(depth, DOUBT) * (np.log(8) + 4) / 5
         surplus = max(surplus, float(nearest.max()) - by_chance)
     return surplus
 
