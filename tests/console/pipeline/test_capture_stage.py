@@ -135,8 +135,8 @@ def test_lines_the_user_named_are_taken_as_told() -> None:
 @pytest.mark.parametrize(
     ("names", "wanted", "words"),
     [
-        ("scl,sda", "clk", "'clk' is no line of this capture"),
-        ("a.scl,b.scl", "scl", "'scl' names several lines"),
+        ("scl,sda", "clk", "'clk' of bus 'i2c' is no line of this capture"),
+        ("a.scl,b.scl", "scl", "'scl' of bus 'i2c' names several lines"),
     ],
 )
 def test_a_line_that_is_not_there_or_is_several_is_refused(
