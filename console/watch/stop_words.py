@@ -10,7 +10,7 @@ from console.watch.episodes import Target
 from console.watch.findings import Finding, Severity, counted
 from console.watch.names import Names, address_text
 from console.watch.rule import Words
-from console.watch.stops import HOWS, NOT_ASKED, Stop, Stretch
+from console.watch.stops import HOWS, NOT_ASKED, SCL_STUCK, SDA_STUCK, Stop, Stretch
 
 RULE = "stops-answering"
 EXPECTED = 20  # transactions to an address; a scan asks once or twice
@@ -52,7 +52,10 @@ class StopWords:
         elif not _polls(target, stop.answered) and until is None:
             summary = f"{device} gave no valid answer at all, from {at} on: {_IN_WORDS[how]}"
         else:
-            summary = f"{device} stopped answering at {at} {after}: {_IN_WORDS[how]}"
+            # With no transaction unanswered it is the bus that stopped, and the target its victim.
+            is_victim = stop.how in (SDA_STUCK, SCL_STUCK) and not stop.transactions
+            what = "could not be asked from" if is_victim else "stopped answering at"
+            summary = f"{device} {what} {at} {after}: {_IN_WORDS[how]}"
             summary += f" for {lasted}, then it answered again" if until is not None else " since"
         if until is not None:
             evidence["recovered_ns"] = until
