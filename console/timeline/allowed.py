@@ -123,7 +123,7 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
     """Lines through anchors of one moment each whose slack does not cover their scatter.
 
     The few beyond their slack are wrong, if they are few. Else the slack is understated: least
-    squares, and three of its standard errors.
+    squares, and `SAFE` of its standard errors.
     """
     x, y, slack = points.x[own], points.y[own], points.slack[own]
     slope = min(max(least_squares(x, y, 0.0), slopes[0]), slopes[1])
@@ -131,7 +131,7 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
     height = float((y - slope * (x - middle)).mean())
     off = np.abs(y - slope * (x - middle) - height)
     beyond = off > slack
-    if beyond.mean() <= 0.1:
+    if beyond.mean() <= STRAY:
         inside = ~beyond
         below = Bounds.of(x[inside], (y - slack)[inside])
         above = Bounds.of(x[inside], (-y - slack)[inside])
@@ -139,9 +139,9 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
         if found is not None:
             return found
     scatter = float(np.sqrt((off**2).sum() / max(len(x) - 2, 1)))
-    error = 3 * scatter / np.sqrt(len(x)) + float(np.median(slack))
+    error = SAFE * scatter / np.sqrt(len(x)) + float(np.median(slack))
     along = float(np.sqrt(((x - middle) ** 2).sum()))
-    slope_error = 3 * scatter / along if along else np.inf
+    slope_error = SAFE * scatter / along if along else np.inf
     steep = np.clip([slope - slope_error, slope + slope_error], *slopes)
     corner_slopes = np.repeat(steep, 2)
     heights = height + np.tile([-error, error], 2) - corner_slopes * middle

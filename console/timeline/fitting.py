@@ -5,11 +5,10 @@ the envelope of the anchors (`skew`). Three steps:
 
 1. Wrong anchors are left out (`crowd`): each side's anchors must lie with that side's crowd.
 2. Every anchor kept is a bound within its slack. Bounds from both sides leave a polygon of allowed
-   lines (`region`); bounds from one side leave a cone with no end, which is capped where chance
-   ends: with n delays whose density at their least is f, the true line lies above the envelope by
-   e at the mean time with density n f e^(-n f e) n f e, the same for a cone in height and slope
-   under any delays that begin with a density (Gamma(2); f itself estimated from the shortest
-   delays: `cap_ns`).
+   lines (`region`). Bounds from one side leave a cone with no end, which is capped where chance
+   ends: for n delays whose density at their least is f, the true line's height e above the
+   envelope at the mean time has the density (n f)^2 e exp(-n f e), a cone's width growing with e;
+   f is estimated from the shortest delays (`chance`).
 3. The answer is the middle of the likely lines; the band reaches to all that are credible.
 
 What no fit can see: a delay that every anchor of one side has moves the clock by as much. Say it as
@@ -24,7 +23,7 @@ import numpy.typing as npt
 from console.timeline.allowed import DOUBT, allowed
 from console.timeline.anchors import AFTER, BEFORE, Anchors, Fit
 from console.timeline.chance import cap_ns
-from console.timeline.points import Points, crowded
+from console.timeline.points import Points, crowded, one_sided_crowd
 from console.timeline.region import Region
 from console.timeline.skew import upper_edge
 from console.timeline.steps import steps
@@ -34,6 +33,10 @@ Indices = npt.NDArray[np.int64]
 
 DRIFT_LIMIT = 0.05  # an untrimmed RC oscillator is within 10 % of its name, most within 5 %
 CRYSTAL_PPM = 250.0  # two crystals with poor load capacitors; what is assumed if nothing is known
+STRETCH = 64  # anchors from which on a stretch of the row tells whether the clock strays there
+MOST_STRETCHES = 8
+STRETCH_SAMPLE = 4096  # anchors looked at in a long one
+WITHIN = 1.5  # it strays by so much more within a stretch than in its middle
 
 
 def fit(
@@ -81,28 +84,6 @@ def _leaves_open(lines: Region, crystal: float) -> bool:
     return most - least > 2 * crystal and least <= crystal and most >= -crystal
 
 
-def _wander(points: Points, kept: Mask) -> float:
-    """How far the anchors say the clock strays from any one line, in ns.
-
-    If the row's envelope comes nearest its line within each eighth by no more than chance lets it,
-    nothing strays.
-    """
-    surplus = 0.0
-    for side in (AFTER, BEFORE):
-        own = kept & (points.side == side)
-        n = int(own.sum())
-        if n < 64:
-            continue
-        x, y = points.x[own], side * points.y[own]
-        edge = upper_edge(x, y)
-        depth = edge.at(x) - y
-        starts = np.linspace(0, n, 8, endpoint=False).astype(np.int64)
-        nearest = np.minimum.reduceat(depth, starts)
-        by_chance = 8 * cap_ns(depth, DOUBT) * (np.log(8) + 4) / 5
-        surplus = max(surplus, float(nearest.max()) - by_chance)
-    return surplus
-
-
 def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
     """The middle of the best lines; the band reaches to all that are credible."""
     x = points.x[kept]
@@ -110,6 +91,7 @@ def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
     low, high = (float(edge[0]) for edge in best.range_at(centre))
     gap, drift = (low + high) / 2, float(best.slope.max() + best.slope.min()) / 2
     off = float(np.abs(lines.height + lines.slope * centre - gap).max())
+    off = max(off, _wander(points, kept, gap - drift * centre, drift))
     centre_ns = points.x_base + int(centre)
     in_input_order = np.empty_like(kept)
     in_input_order[points.order] = kept
@@ -117,10 +99,33 @@ def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
         offset_ns=points.y_base + round(gap) - round(centre_ns * drift),
         drift=drift,
         centre_ns=centre_ns,
-        band_ns=int(np.ceil(off + _wander(points, kept))) + 1,
+        band_ns=int(np.ceil(off)) + 1,
         band_ppm=float(np.abs(lines.slope - drift).max()) * 1e6,
         kept=in_input_order,
     )
+
+
+def _wander(points: Points, kept: Mask, height: float, slope: float) -> float:
+    """How far the clock certainly strays from the line: no clock keeps one pace for hours.
+
+    Each stretch of the row has an envelope of its own, and the clock does not run above that by
+    more than chance; how far that is below the line is how far it strays.
+    """
+    strays = 0.0
+    for side in (AFTER, BEFORE):
+        own = np.flatnonzero(points.side == side)
+        count = min(int(kept[own].sum()) // STRETCH, MOST_STRETCHES)
+        for part in np.array_split(own, count) if count > 1 else ():
+            part = part[:: max(len(part) // STRETCH_SAMPLE, 1)]
+            x, slack = points.x[part], float(points.slack[part].max())
+            outward = side * (points.y[part] - height - slope * x)
+            # Wrong anchors here may hang over this stretch's edge and yet under the whole row's.
+            firm = one_sided_crowd(x, outward, outward).firm
+            x, outward = x[firm], outward[firm]
+            edge = upper_edge(x, outward)
+            by_chance = cap_ns(edge.at(x) - outward, DOUBT / count) + slack
+            strays = max(strays, -(edge.y + by_chance))
+    return WITHIN * strays
 
 
 def pieces(
