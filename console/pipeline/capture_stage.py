@@ -196,7 +196,14 @@ class CaptureStage:
         )
 
     def _wanted_bus(self, bus: WantedBus) -> Bus:
-        scl, sda = self._line(bus.scl), self._line(bus.sda)
+        scl, sda = self._line(bus.scl, bus), self._line(bus.sda, bus)
+        if scl == sda:
+            line = self.reader.channels[scl]
+            raise CaptureError(
+                f"SCL and SDA of bus '{bus.name}' are the same line '{line}'",
+                place=Place(self.reader.name),
+                mend=self._how_to_name(),
+            )
         lines = BusLines(bus.name, bus.scl, bus.sda, "as told")
         return Bus(
             lines,
@@ -205,7 +212,7 @@ class CaptureStage:
             I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None),
         )
 
-    def _line(self, name: str) -> int:
+    def _line(self, name: str, bus: WantedBus) -> int:
         """Bit number of the line the user calls `name`: whole name, or its unique last part."""
         channels = self.reader.channels
         if name in channels:
@@ -215,9 +222,15 @@ class CaptureStage:
             return fits[0]
         what = "names several lines" if fits else "is no line of this capture"
         raise CaptureError(
-            f"'{name}' {what}",
+            f"'{name}' of bus '{bus.name}' {what}",
             place=Place(self.reader.name),
-            mend=f"Lines found: {', '.join(channels)}. Name two with --i2c scl=NAME,sda=NAME.",
+            mend=self._how_to_name(),
+        )
+
+    def _how_to_name(self) -> str:
+        return (
+            f"Lines found: {', '.join(self.reader.channels)}. Name two in the bench file, or with "
+            "--i2c scl=NAME,sda=NAME."
         )
 
 

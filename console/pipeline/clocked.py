@@ -21,6 +21,7 @@ from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import ExactTimes, PrintTimes
 from console.timeline.series import Series, json_series, print_series, same_series
 from console.watch.findings import Finding
+from decoders.errors import DiagnosticError
 from decoders.prints.columns import Prints
 
 Stage = CaptureStage | PrintStage | MessageStage
@@ -41,6 +42,7 @@ class ReadSource:
     tables: dict[str, list[pl.DataFrame]] = field(default_factory=dict)  # but for prints
     prints: Prints | None = None
     print_times: PrintTimes | None = None
+    stopped: DiagnosticError | None = None  # why it was not read to its end
     wired: OnTheWire | None = None  # the lines of a log that a capture saw being sent
 
     @property

@@ -96,8 +96,9 @@ def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bo
                 break
             stage.feed(chunk)
             progress(each.source.name, file.read_bytes, file.total_bytes)
+    before = stage.stopped
     stage.finish()
-    read = ReadSource(each, stage)
+    read = ReadSource(each, stage, stopped=_cause(before, stage.stopped, each.file.trouble))
     if isinstance(stage, CaptureStage):
         for bus in stage.buses:
             _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage))
@@ -124,6 +125,15 @@ def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
                 log.wired = on_the_wire(
                     log.prints, source.line, source.tick_bits, capture.name, capture.stage.serial
                 )
+
+
+def _cause(
+    before: DiagnosticError | None, after: DiagnosticError | None, trouble: DiagnosticError | None
+) -> DiagnosticError | None:
+    """Why reading stopped: of a file that was cut, the cut and not the half line it left."""
+    if before is None and after is not None and trouble is not None:
+        return DiagnosticError(trouble.message, place=after.place, mend=trouble.mend)
+    return before or after or trouble
 
 
 def _bus_tables(
@@ -204,15 +214,16 @@ def _trust(
     """The trust sheet."""
     rows: list[TrustRow] = []
     for each in read:
-        states = each.tables.get("line_states")
+        states, messages = each.tables.get("line_states"), each.tables.get("messages")
         pieces = maps[each.name].pieces
         off = not maps[each.name].has_place  # then it cannot begin late or end early
         told = Told(
             source=each.input.source,
             stage=each.stage,
             clock=maps[each.name],
-            stopped=each.stage.stopped or each.input.file.trouble,
+            stopped=each.stopped,
             line_states=pl.concat(states) if states else None,
+            messages=messages[0] if messages else None,
             prints=each.prints,
             times=each.print_times,
             start_ns=pieces[0].from_ns if off else start_ns,
@@ -237,7 +248,7 @@ def _report(each: ReadSource, clock: ClockMap) -> SourceReport:
         first_ns=min((a for a, _ in spans), default=None),
         last_ns=max((b for _, b in spans), default=None),
         assumed=assumed,
-        stopped=stage.stopped or file.trouble,
+        stopped=each.stopped,
         buses=buses,
     )
 
@@ -270,12 +281,25 @@ def _findings(
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))
-        elif report.kind == "capture" and not report.buses:
-            found.append(_undecoded(report, start_ns))
+        if report.kind == "capture" and (why := _why_undecoded(report, tables["transactions"])):
+            found.append(_undecoded(report, why, start_ns))
     return in_order(doubted(found, trust))
 
 
-def _undecoded(report: SourceReport, start_ns: int) -> Finding:
+def _why_undecoded(report: SourceReport, transactions: pl.DataFrame) -> str:
+    """Why nothing of a capture was decoded; empty when something was."""
+    if not report.buses:
+        return "no I2C bus was found among its lines"
+    decoded = transactions.filter(
+        (pl.col("source") == report.name) & pl.col("address").is_not_null()
+    )
+    if decoded.height:
+        return ""
+    lines = ", ".join(f"{bus.scl} and {bus.sda}" for bus in report.buses)
+    return f"there is no whole transaction on {lines}"
+
+
+def _undecoded(report: SourceReport, why: str, start_ns: int) -> Finding:
     """A capture of which nothing was decoded says nothing, and must not pass for good."""
     return Finding(
         t_ns=start_ns,
@@ -283,7 +307,7 @@ def _undecoded(report: SourceReport, start_ns: int) -> Finding:
         severity="warning",
         party=report.name,
         source=report.name,
-        summary="nothing of this capture was decoded: no I2C bus was found among its lines",
+        summary=f"nothing of this capture was decoded: {why}",
         evidence={"assumed": report.assumed},
     )
 

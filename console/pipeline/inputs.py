@@ -105,7 +105,7 @@ def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
                 )
             bench_path, file = path, read_bench(path)
         elif told.kind is Kind.UNREADABLE:
-            raise _of_no_kind(opened.name, told.why)
+            raise _of_no_kind(opened, told.why)
         else:
             loose.append((told.kind, opened))
     inputs = [_declared(s, file.paths_at.get(s.name)) for s in file.bench.sources]
@@ -139,10 +139,13 @@ def _check_once(paths: Sequence[str]) -> None:
             raise DiagnosticError(f"{name} is given twice", mend="Give each recording once.")
 
 
-def _of_no_kind(name: str, why: str) -> DiagnosticError:
+def _of_no_kind(file: SourceFile, why: str) -> DiagnosticError:
+    if file.trouble is not None:
+        mend = "Copy or export the file again."
+        return DiagnosticError(file.trouble.message, place=Place(file.name), mend=mend)
     return DiagnosticError(
         f"not a kind of evidence: {why}",
-        place=Place(name),
+        place=Place(file.name),
         mend="Give level captures (delimited text or VCD), serial logs, MQTT messages as JSON "
         "lines, or a bench file.",
     )

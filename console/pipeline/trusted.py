@@ -35,6 +35,7 @@ class Told:
     clock: ClockMap
     stopped: DiagnosticError | None
     line_states: pl.DataFrame | None  # of a capture, on its own clock
+    messages: pl.DataFrame | None  # the table of a recording, by its own clock's time
     prints: Prints | None
     times: PrintTimes | None
     start_ns: int
@@ -115,11 +116,15 @@ def _tasted(rows: Prints, taste: bytes) -> list[tuple[str, str]]:
 
 
 def _messages(name: str, told: Told, stage: MessageStage) -> Iterator[TrustRow]:
-    rows = stage.columns()
+    rows, table = stage.columns(), told.messages
+    if table is not None and bool((np.diff(rows.t_ns) >= 0).all()):
+        fields = table["fields"]  # in the order of the file
+    else:
+        fields = pl.Series(fields_json(rows), dtype=pl.String)
     facts = MessageFacts(
         rows=rows,
         t_ns=told.clock.common_ns(rows.t_ns),
-        fields=pl.Series(fields_json(rows), dtype=pl.String),
+        fields=fields,
         bad_lines=stage.bad_lines,
         bad_count=stage.bad_count,
     )

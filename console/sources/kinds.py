@@ -81,6 +81,8 @@ def kind_of(head: bytes, name: str = "") -> Told:
 
 def _json(text: bytes) -> Told | None:
     """The kind of a file of JSON lines; None when its lines are no JSON objects."""
+    if re.match(rb"\s*\[\s*\{\s*\"(t|topic|hex|text)\"\s*:", text):
+        return Told(Kind.UNREADABLE, "it is one JSON list, not one JSON object a line")
     if not text.lstrip().startswith(b"{"):
         return None
     lines = [line for line in text.split(b"\n")[:_LOOKED_AT] if line.strip()]

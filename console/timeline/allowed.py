@@ -20,12 +20,15 @@ Slopes = tuple[float, float]
 LEAST_ONE_SIDED = 3  # two touch any line: nothing says how long delays are
 LOOSE = 4.0  # a side whose delays scatter this many times more bounds, but does not measure
 FEW = 5  # so does a side of fewer anchors than this beside one of at least twice as many
+LIKELY = 0.2  # chance that the true line lies beyond the cap of typical lines,
+DOUBT = 0.01  # and beyond that of credible ones,
+REACH = 2.0  # which is then doubled: the least delays can be rarer than any number of anchors shows
 STRAY = 0.1  # share of anchors of one moment that may lie beyond their slack and be called wrong
 SAFE = 3.0  # standard errors
 
 
 def allowed(
-    points: Points, chosen: Edged, slopes: Slopes, reach: float = 1.0
+    points: Points, chosen: Edged, slopes: Slopes, *, typical: bool = False
 ) -> tuple[Region, Mask] | None:
     """The lines that the chosen anchors allow, and the anchors they rest on.
 
@@ -33,7 +36,8 @@ def allowed(
         points: n anchors.
         chosen: which of them count.
         slopes: least and greatest slope a line may have.
-        reach: lines of one side's anchors are allowed up to this many times where chance ends.
+        typical: allow of one side's anchors only lines that are likely, not all that are credible;
+            the middle of these is the better guess.
 
     Returns:
         None when heights have no end: fewer than three anchors of one side, none of the other.
@@ -41,17 +45,19 @@ def allowed(
     sizes = _sizes(points, chosen.kept)
     sided = [side for side in (AFTER, BEFORE) if sizes[side]]
     if len(sided) == 1 and not sizes[SAME]:
-        found = _one_sided(points, chosen, sided[0], slopes, reach)
+        found = _one_sided(points, chosen, sided[0], slopes, typical)
         return None if found is None else (found, chosen.kept)
-    both = _two_sided(points, chosen, slopes, reach)
-    return (both, chosen.kept) if both is not None else _contradicted(points, chosen, slopes, reach)
+    both = _two_sided(points, chosen, slopes, typical)
+    return (
+        (both, chosen.kept) if both is not None else _contradicted(points, chosen, slopes, typical)
+    )
 
 
 def _sizes(points: Points, mask: Mask) -> dict[int, int]:
     return {side: int((mask & (points.side == side)).sum()) for side in SIDES}
 
 
-def _two_sided(points: Points, chosen: Edged, slopes: Slopes, reach: float) -> Region | None:
+def _two_sided(points: Points, chosen: Edged, slopes: Slopes, typical: bool) -> Region | None:
     """Lines within every bound; capped on the side that measures, if one alone does."""
     low, high = chosen.firm & (points.side >= 0), chosen.firm & (points.side <= 0)
     below = _bounds(points, low, 1.0) if low.any() else None
@@ -59,7 +65,7 @@ def _two_sided(points: Points, chosen: Edged, slopes: Slopes, reach: float) -> R
     measuring = _measuring(points, chosen.kept)
     if measuring is not None:
         own = chosen.wide & (points.side == measuring)
-        x, top = _cap(points, own, float(measuring), slopes, reach)
+        x, top = _cap(points, own, float(measuring), slopes, typical)
         if measuring == AFTER:
             above = _with(above, x, -top)
         else:
@@ -88,7 +94,7 @@ def _measuring(points: Points, kept: Mask) -> int | None:
 
 
 def _contradicted(
-    points: Points, chosen: Edged, slopes: Slopes, reach: float
+    points: Points, chosen: Edged, slopes: Slopes, typical: bool
 ) -> tuple[Region, Mask] | None:
     """Lines when the bounds leave none: the largest group is right, what contradicts it is not."""
     sizes = _sizes(points, chosen.kept)
@@ -97,7 +103,7 @@ def _contradicted(
     trusted = (
         _same_moment(points, own, slopes)
         if largest == SAME
-        else _one_sided(points, chosen, largest, slopes, reach)
+        else _one_sided(points, chosen, largest, slopes, typical)
     )
     if trusted is None:
         return None
@@ -107,7 +113,7 @@ def _contradicted(
     agreeing = own | fits
     if not agreeing[chosen.kept].all():
         rest = Edged(chosen.kept & agreeing, chosen.wide & agreeing, chosen.firm & agreeing)
-        both = _two_sided(points, rest, slopes, reach)
+        both = _two_sided(points, rest, slopes, typical)
         if both is not None:
             return both, rest.kept
     return trusted, own
@@ -117,7 +123,7 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
     """Lines through anchors of one moment each whose slack does not cover their scatter.
 
     The few beyond their slack are wrong, if they are few. Else the slack is understated: least
-    squares, and three of its standard errors.
+    squares, and `SAFE` of its standard errors.
     """
     x, y, slack = points.x[own], points.y[own], points.slack[own]
     slope = min(max(least_squares(x, y, 0.0), slopes[0]), slopes[1])
@@ -125,7 +131,7 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
     height = float((y - slope * (x - middle)).mean())
     off = np.abs(y - slope * (x - middle) - height)
     beyond = off > slack
-    if beyond.mean() <= 0.1:
+    if beyond.mean() <= STRAY:
         inside = ~beyond
         below = Bounds.of(x[inside], (y - slack)[inside])
         above = Bounds.of(x[inside], (-y - slack)[inside])
@@ -133,9 +139,9 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
         if found is not None:
             return found
     scatter = float(np.sqrt((off**2).sum() / max(len(x) - 2, 1)))
-    error = 3 * scatter / np.sqrt(len(x)) + float(np.median(slack))
+    error = SAFE * scatter / np.sqrt(len(x)) + float(np.median(slack))
     along = float(np.sqrt(((x - middle) ** 2).sum()))
-    slope_error = 3 * scatter / along if along else np.inf
+    slope_error = SAFE * scatter / along if along else np.inf
     steep = np.clip([slope - slope_error, slope + slope_error], *slopes)
     corner_slopes = np.repeat(steep, 2)
     heights = height + np.tile([-error, error], 2) - corner_slopes * middle
@@ -143,7 +149,7 @@ def _same_moment(points: Points, own: Mask, slopes: Slopes) -> Region | None:
 
 
 def _one_sided(
-    points: Points, chosen: Edged, side: int, slopes: Slopes, reach: float
+    points: Points, chosen: Edged, side: int, slopes: Slopes, typical: bool
 ) -> Region | None:
     """Lines within the bounds of one side, up to where chance ends."""
     sign = float(side)
@@ -151,12 +157,12 @@ def _one_sided(
     if firm.sum() < LEAST_ONE_SIDED:
         return None
     below = _bounds(points, firm, sign)
-    x, top = _cap(points, wide, sign, slopes, reach)
+    x, top = _cap(points, wide, sign, slopes, typical)
     mirrored = slopes if side == AFTER else (-slopes[1], -slopes[0])
     found = region(below, Bounds(np.array([x]), np.array([-top])), mirrored)
     if found is None:
         return None
-    ticks = _on_ticks(points, firm, sign, below, mirrored, guess=reach > 1)
+    ticks = _on_ticks(points, firm, sign, below, mirrored, guess=not typical)
     found = found.joined(ticks)
     return found if side == AFTER else Region(-found.height, -found.slope)
 
@@ -174,7 +180,7 @@ def _with(bounds: Bounds | None, x: float, y: float) -> Bounds:
 
 
 def _cap(
-    points: Points, own: Mask, sign: float, slopes: Slopes, reach: float
+    points: Points, own: Mask, sign: float, slopes: Slopes, typical: bool
 ) -> tuple[float, float]:
     """The point above which (for `sign` -1: mirrored) the true line does not pass but by chance."""
     x = points.x[own]
@@ -187,7 +193,9 @@ def _cap(
     slack = float(points.slack[own][[edge.left, edge.right]].max())
     # Slack that is new with every anchor (a last digit) ends where the envelope does; slack that
     # is one for all (another clock's band) lifts it by up to twice as much.
-    return edge.x, height + reach * (cap_ns(height + slope * run - y) + slack)
+    depth = height + slope * run - y
+    above = cap_ns(depth, LIKELY) + slack if typical else REACH * (cap_ns(depth, DOUBT) + slack)
+    return edge.x, height + above
 
 
 def _on_ticks(

@@ -9,10 +9,8 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-DOUBT = 0.01  # of the true line lying beyond the cap
 
-
-def cap_ns(depth: Floats) -> float:
+def cap_ns(depth: Floats, doubt: float) -> float:
     """How far above the envelope of one-sided delays the true line may lie, but by chance.
 
     For n delays of an exponential law the shortest k lie, in total and censored at the k-th, S
@@ -25,6 +23,7 @@ def cap_ns(depth: Floats) -> float:
 
     Args:
         depth: float64[n] in order of time: how far below the edge each lies; n at least 3.
+        doubt: chance that the true line lies further above.
     """
     n = len(depth)
     shortest = np.maximum(depth, 0.0)
@@ -33,7 +32,7 @@ def cap_ns(depth: Floats) -> float:
     while k == n or k >= 8:
         shortest = np.partition(shortest, k - 1)[:k] if k < len(shortest) else shortest
         total = float(shortest.sum()) + (n - k) * float(shortest.max())
-        caps.append(total / n * _beta_prime_quantile(k - 2))
+        caps.append(total / n * beta_prime_quantile(k - 2, doubt))
         scales.append(total / (k - 2))
         k //= 2
     blunt = scales[-1] / max(scales[-4], 1.0) if len(scales) > 4 else 1.0
@@ -50,15 +49,15 @@ def _independent(depth: Floats) -> float:
 
 
 @lru_cache(maxsize=256)
-def _beta_prime_quantile(m: int) -> float:
-    """Where a beta prime(2, m) variable is exceeded with chance `DOUBT`.
+def beta_prime_quantile(m: int, doubt: float) -> float:
+    """Where a beta prime(2, m) variable is exceeded with chance `doubt`.
 
     With s = 1 / (1 + q) that chance is s^m (1 + m (1 - s)), from the incomplete beta function.
     """
     low, high = 0.0, 1.0
     for _ in range(80):
         s = (low + high) / 2
-        if s**m * (1 + m * (1 - s)) > DOUBT:
+        if s**m * (1 + m * (1 - s)) > doubt:
             high = s
         else:
             low = s

@@ -28,6 +28,8 @@ FAR = (1.0, 2.5, 10.0)  # half-widths beyond OUTWARD in which wrong anchors are 
 NEAR_EDGE = 1024  # points nearest the edge that are looked at when peeling
 PEELS = 80  # points taken off one at a time at most; about 0.3 ms each
 CREDIBLE = 3.0  # of log-likelihood: a twentieth as likely as the best
+STRETCH = 256  # points whose level is known well enough
+MOST_STRETCHES = 32
 FRINGE = 5.0  # wrong points expected over the edge from which on they are first cut by residual
 
 
@@ -178,8 +180,7 @@ def _without_fringe(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Ma
     Peeling looks at one point after another; where tens of wrong ones hang over the edge, most go
     here first.
     """
-    slope = least_squares(x[kept], y[kept], 0.0)
-    inward = np.where(kept, -(y - slope * x), np.inf)
+    inward = np.where(kept, _course(x, y, kept) - y, np.inf)
     ordered = np.sort(inward[kept])
     count = len(ordered)
     density = (count // 2) / max(float(ordered[3 * count // 4] - ordered[count // 4]), 1.0)
@@ -192,6 +193,20 @@ def _without_fringe(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Ma
     # Room for a slope not yet known well, but for no more wrong ones than can be peeled one by one.
     margin = min((float(ordered[count // 2]) - edge) / 2, PEELS / 2 / wrong_per_ns)
     return kept & (inward >= edge - margin)
+
+
+def _course(x: Floats, y: Floats, kept: Mask) -> Floats:
+    """Where the crowd runs: a line, and how far its level strays from that in each stretch."""
+    slope = least_squares(x[kept], y[kept], 0.0)
+    course: Floats = slope * x
+    own = np.flatnonzero(kept)
+    stretches = min(len(own) // STRETCH, MOST_STRETCHES)
+    if stretches < 4:
+        return course
+    parts = np.array_split(own, stretches)
+    levels = [level(y[part] - course[part]).middle for part in parts]
+    strayed: Floats = course + np.interp(x, [x[part].mean() for part in parts], levels)
+    return strayed
 
 
 def _peels(

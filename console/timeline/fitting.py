@@ -5,12 +5,11 @@ the envelope of the anchors (`skew`). Three steps:
 
 1. Wrong anchors are left out (`crowd`): each side's anchors must lie with that side's crowd.
 2. Every anchor kept is a bound within its slack. Bounds from both sides leave a polygon of allowed
-   lines (`region`); bounds from one side leave a cone with no end, which is capped where chance
-   ends: with n delays whose density at their least is f, the true line lies above the envelope by
-   e at the mean time with density n f e^(-n f e) n f e, the same for a cone in height and slope
-   under any delays that begin with a density (Gamma(2); f itself estimated from the shortest
-   delays: `cap_ns`).
-3. The answer is the middle of the allowed lines, the band their half-width.
+   lines (`region`). Bounds from one side leave a cone with no end, which is capped where chance
+   ends: for n delays whose density at their least is f, the true line's height e above the
+   envelope at the mean time has the density (n f)^2 e exp(-n f e), a cone's width growing with e;
+   f is estimated from the shortest delays (`chance`).
+3. The answer is the middle of the likely lines; the band reaches to all that are credible.
 
 What no fit can see: a delay that every anchor of one side has moves the clock by as much. Say it as
 `least_delay_ns` where it is known (the time to send a line at its baud, say).
@@ -21,11 +20,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.allowed import allowed
+from console.timeline.allowed import DOUBT, allowed
 from console.timeline.anchors import AFTER, BEFORE, Anchors, Fit
 from console.timeline.chance import cap_ns
-from console.timeline.crowd import Edged
-from console.timeline.points import Points, crowded
+from console.timeline.points import Points, crowded, one_sided_crowd
 from console.timeline.region import Region
 from console.timeline.skew import upper_edge
 from console.timeline.steps import steps
@@ -35,9 +33,10 @@ Indices = npt.NDArray[np.int64]
 
 DRIFT_LIMIT = 0.05  # an untrimmed RC oscillator is within 10 % of its name, most within 5 %
 CRYSTAL_PPM = 250.0  # two crystals with poor load capacitors; what is assumed if nothing is known
-# The band goes this many times beyond where chance ends: the least delays can be rarer than any
-# number of anchors shows (a stamp's tick and then a scheduler: 9 in 10 bands held without).
-REACH = 2.0
+STRETCH = 64  # anchors from which on a stretch of the row tells whether the clock strays there
+MOST_STRETCHES = 8
+STRETCH_SAMPLE = 4096  # anchors looked at in a long one
+WITHIN = 1.5  # it strays by so much more within a stretch than in its middle
 
 
 def fit(
@@ -67,52 +66,22 @@ def fit(
     chosen = crowded(points, drift_limit)
     if chosen is None:
         return None
-    best = _lines(points, chosen.best, drift_limit, crystal_ppm * 1e-6)
-    if best is None:
+    slopes = (-drift_limit, drift_limit)
+    credible = allowed(points, chosen, slopes)
+    crystal = crystal_ppm * 1e-6
+    if credible is not None and _leaves_open(credible[0], crystal):
+        slopes = (-crystal, crystal)
+        credible = allowed(points, chosen, slopes) or credible
+    likely = allowed(points, chosen.best, slopes, typical=True)
+    if credible is None or likely is None:
         return None
-    credible = _lines(points, chosen, drift_limit, crystal_ppm * 1e-6, REACH)
-    lines = best[0].joined(credible[0] if credible else None)
-    return _fit_of(points, best[0], lines, best[1])
+    return _fit_of(points, likely[0], likely[0].joined(credible[0]), likely[1])
 
 
-def _lines(
-    points: Points, chosen: Edged, drift_limit: float, crystal: float, reach: float = 1.0
-) -> tuple[Region, Mask] | None:
-    """The allowed lines; a crystal's alone where they would drift by more and by less too."""
-    found = allowed(points, chosen, (-drift_limit, drift_limit), reach)
-    if found is not None and found[0].half_slope > crystal:
-        within = _within(found[0], crystal)
-        found = (allowed(points, chosen, within, reach) if within else None) or found
-    return found
-
-
-def _within(lines: Region, crystal: float) -> tuple[float, float] | None:
-    """The range of a crystal's drift, where the allowed lines do not contradict it."""
-    if lines.slope.max() < -crystal or lines.slope.min() > crystal:
-        return None
-    return -crystal, crystal
-
-
-def _wander(points: Points, kept: Mask) -> float:
-    """How far the anchors say the clock strays from any one line, in ns.
-
-    If the row's envelope comes nearest its line within each eighth by no more than chance lets it,
-    nothing strays.
-    """
-    surplus = 0.0
-    for side in (AFTER, BEFORE):
-        own = kept & (points.side == side)
-        n = int(own.sum())
-        if n < 64:
-            continue
-        x, y = points.x[own], side * points.y[own]
-        edge = upper_edge(x, y)
-        depth = edge.at(x) - y
-        starts = np.linspace(0, n, 8, endpoint=False).astype(np.int64)
-        nearest = np.minimum.reduceat(depth, starts)
-        by_chance = 8 * cap_ns(depth) * (np.log(8) + 4) / 5
-        surplus = max(surplus, float(nearest.max()) - by_chance)
-    return surplus
+def _leaves_open(lines: Region, crystal: float) -> bool:
+    """Whether drift is known worse than a crystal's, and may be a crystal's."""
+    least, most = float(lines.slope.min()), float(lines.slope.max())
+    return most - least > 2 * crystal and least <= crystal and most >= -crystal
 
 
 def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
@@ -122,6 +91,7 @@ def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
     low, high = (float(edge[0]) for edge in best.range_at(centre))
     gap, drift = (low + high) / 2, float(best.slope.max() + best.slope.min()) / 2
     off = float(np.abs(lines.height + lines.slope * centre - gap).max())
+    off = max(off, _wander(points, kept, gap - drift * centre, drift))
     centre_ns = points.x_base + int(centre)
     in_input_order = np.empty_like(kept)
     in_input_order[points.order] = kept
@@ -129,10 +99,33 @@ def _fit_of(points: Points, best: Region, lines: Region, kept: Mask) -> Fit:
         offset_ns=points.y_base + round(gap) - round(centre_ns * drift),
         drift=drift,
         centre_ns=centre_ns,
-        band_ns=int(np.ceil(off + _wander(points, kept))) + 1,
+        band_ns=int(np.ceil(off)) + 1,
         band_ppm=float(np.abs(lines.slope - drift).max()) * 1e6,
         kept=in_input_order,
     )
+
+
+def _wander(points: Points, kept: Mask, height: float, slope: float) -> float:
+    """How far the clock certainly strays from the line: no clock keeps one pace for hours.
+
+    Each stretch of the row has an envelope of its own, and the clock does not run above that by
+    more than chance; how far that is below the line is how far it strays.
+    """
+    strays = 0.0
+    for side in (AFTER, BEFORE):
+        own = np.flatnonzero(points.side == side)
+        count = min(int(kept[own].sum()) // STRETCH, MOST_STRETCHES)
+        for part in np.array_split(own, count) if count > 1 else ():
+            part = part[:: max(len(part) // STRETCH_SAMPLE, 1)]
+            x, slack = points.x[part], float(points.slack[part].max())
+            outward = side * (points.y[part] - height - slope * x)
+            # Wrong anchors here may hang over this stretch's edge and yet under the whole row's.
+            firm = one_sided_crowd(x, outward, outward).firm
+            x, outward = x[firm], outward[firm]
+            edge = upper_edge(x, outward)
+            by_chance = cap_ns(edge.at(x) - outward, DOUBT / count) + slack
+            strays = max(strays, -(edge.y + by_chance))
+    return WITHIN * strays
 
 
 def pieces(

@@ -94,10 +94,20 @@ def _side_crowd(points: Points, own: Indices, slope: float, side: int) -> Edged:
     sign = -1.0 if side == BEFORE else 1.0
     x, outward = points.x[own], sign * points.y[own]
     residual = outward - sign * slope * x
+    if side != SAME:
+        return one_sided_crowd(x, outward, residual)
     at = level(residual)
-    if side == SAME:
-        off = np.abs(residual - at.middle)
-        kept = off <= np.maximum(1.5 * points.slack[own], 2.5 * at.width)
-        return Edged.sure(kept)
-    kept, wrong_per_ns = inward_crowd(residual, at, FLOOR_NS)
-    return peeled(x, outward, kept, wrong_per_ns)
+    off = np.abs(residual - at.middle)
+    return Edged.sure(off <= np.maximum(1.5 * points.slack[own], 2.5 * at.width))
+
+
+def one_sided_crowd(x: Floats, y: Floats, residual: Floats) -> Edged:
+    """The crowd of one side's anchors.
+
+    Args:
+        x: float64[n] ascending, n at least 1.
+        y: float64[n], with the delays hanging down.
+        residual: float64[n], y without its slope.
+    """
+    kept, wrong_per_ns = inward_crowd(residual, level(residual), FLOOR_NS)
+    return peeled(x, y, kept, wrong_per_ns)

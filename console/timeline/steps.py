@@ -21,10 +21,12 @@ Floats = npt.NDArray[np.float64]
 BLOCK = 6  # anchors; of 6, 4 must agree
 MOST_BLOCKS = 50_000  # blocks grow beyond this many, so that the loop over them stays short
 LASTING = 7  # anchors more on the new level than on the old one since the last good block
+BURST = 24  # anchors; fewer on a level between two stretches of another are a run of wrong ones
 LEAST_STEP_NS = 20_000_000
 RECENT = 5  # blocks whose middle level counts
 SPREADS = 2.5  # a step is at least this many times the scatter of good anchors
-SLOPE_BLOCK = 32
+SLOPE_BLOCK = 32  # anchors whose slope is looked at, no step in most
+LEAST_SLOPE_BLOCK = 8
 SLOPE_BLOCKS = 200
 DRIFT_LIMIT = 0.05
 WANDER = 5e-6  # a clock's pace changes by this much between one anchor and the next, far apart
@@ -40,7 +42,7 @@ def steps(native_ns: Int64s, common_ns: Int64s) -> Int64s:
     Returns:
         int64[k], ascending, each from 1 to n - 1: the first anchor after each step. Steps shorter
         than 20 ms or than some times the scatter are not told from delays, nor are steps with
-        fewer than about seven anchors on either side.
+        fewer than about a dozen anchors on either side.
     """
     n = len(native_ns)
     if n < 2 * BLOCK:
@@ -52,7 +54,7 @@ def steps(native_ns: Int64s, common_ns: Int64s) -> Int64s:
     cuts = _cuts(x, y - slope * x, doubt)
     runs = np.split(np.arange(n), cuts)
     longest = max(runs, key=len)
-    if len(longest) < 2 * SLOPE_BLOCK:
+    if len(longest) < SLOPE_BLOCK:
         return cuts
     slope, _ = crowd_slope(x[longest], y[longest], LEAST_STEP_NS / 4, DRIFT_LIMIT)
     return _cuts(x, y - slope * x, WANDER)
@@ -60,7 +62,7 @@ def steps(native_ns: Int64s, common_ns: Int64s) -> Int64s:
 
 def _pace(x: Floats, y: Floats) -> tuple[float, float]:
     """Slope within blocks, whatever steps lie between them, and how far off it may be."""
-    size = max(min(SLOPE_BLOCK, len(x) // 4), 4)
+    size = min(max(len(x) // 10, LEAST_SLOPE_BLOCK), SLOPE_BLOCK)
     starts = np.arange(0, len(x) - size + 1, size)
     starts = starts[:: max(len(starts) // SLOPE_BLOCKS, 1)]
     slopes = np.array([repeated_median(x[s : s + size], y[s : s + size]) for s in starts])
@@ -76,6 +78,7 @@ class _Walk:
     recent: list[float]  # levels of the last few blocks that were on the level
     block: int  # the last of them
     cuts: list[int] = field(default_factory=list)
+    sides: list[tuple[float, float]] = field(default_factory=list)  # levels at each cut
 
     @property
     def level(self) -> float:
@@ -109,7 +112,26 @@ def _cuts(x: Floats, residual: Floats, doubt: float) -> Int64s:
             walk.accept(k, float(levels[k]))
         else:
             _try_step(walk, residual, k, float(levels[k]), size, reach)
-    return np.array(walk.cuts, dtype=np.int64)
+    return np.array(_lasting(walk, reach), dtype=np.int64)
+
+
+def _lasting(walk: _Walk, reach: float) -> list[int]:
+    """The cuts without those to a level that is soon left again for the one before.
+
+    A run of wrong anchors looks so (one message taken for its neighbour a few times in a row); a
+    clock that is set and set back stays on the wrong time for longer.
+    """
+    cuts: list[int] = []
+    k = 0
+    while k < len(walk.cuts):
+        if k + 1 < len(walk.cuts):
+            back = abs(walk.sides[k + 1][1] - walk.sides[k][0]) <= reach
+            if back and walk.cuts[k + 1] - walk.cuts[k] < BURST:
+                k += 2
+                continue
+        cuts.append(walk.cuts[k])
+        k += 1
+    return cuts
 
 
 def _first_good(residual: Floats, levels: Floats, size: int, reach: float) -> int:
@@ -135,4 +157,5 @@ def _try_step(walk: _Walk, residual: Floats, k: int, new: float, size: int, reac
     cut = start + int(np.argmax(agree))
     if cut > (walk.cuts[-1] if walk.cuts else 0):
         walk.cuts.append(cut)
+        walk.sides.append((walk.level, new))
     walk.recent, walk.block = [new], k

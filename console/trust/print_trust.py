@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,7 @@ _PAIR = r"([A-Za-z_]\w*)\W{0,3}(\d{1,18})\b"  # a word and the number after it
 _SPEAKER = r"^\W*([A-Za-z_]\w*)"
 _MOST_PAIRS = 4  # of a line
 _MOST_COUNTERS = 64
+_TASTED = 4_000  # lines at the beginning, in the middle and at the end of a long log
 _STAMPED_SHARE = 0.9  # of the lines, for one without a stamp to be odd
 _JUMPS = {
     "rollover": ("rollover", "the firmware's counter runs over"),
@@ -55,11 +57,11 @@ def print_rows(source: str, facts: PrintFacts) -> Iterator[TrustRow]:
     if not facts.timed.any():
         what = "no line has a time, neither the firmware's nor the host's"
         yield TrustRow(source, None, None, "no-times", "doubtful", what)
-    again = _repeats(facts)
+    texts = pl.Series(facts.rows.texts(), dtype=pl.String)
+    again = _repeats(facts, texts)
     yield from _repeated(source, facts, again)
     yield from _jumps(source, facts, again)
     yield from _damaged(source, facts)
-    texts = pl.Series(facts.rows.texts(), dtype=pl.String)
     yield from _cut_lines(source, facts, texts)
     yield from _missing(source, facts, texts, repeated_rows(again, n))
     load = load_row(source, facts.rows, facts.t_ns, facts.timed, facts.baud)
@@ -73,7 +75,7 @@ def _span(facts: PrintFacts, first: int, last: int) -> tuple[int | None, int | N
     return min(known, default=None), max(known, default=None)
 
 
-def _repeats(facts: PrintFacts) -> list[Repeat]:
+def _repeats(facts: PrintFacts, texts: pl.Series) -> list[Repeat]:
     """Runs of lines that are there twice; without stamps nobody can tell."""
     rows = facts.rows
     if not rows.stamped.any():
@@ -83,7 +85,7 @@ def _repeats(facts: PrintFacts) -> list[Repeat]:
         stamp = stamp % facts.tick_period_ns
     return [
         repeat
-        for repeat in repeats(stamp, [pl.Series(rows.texts(), dtype=pl.String)])
+        for repeat in repeats(stamp, [texts])
         if rows.stamped[repeat.first : repeat.last + 1].any()
     ]
 
@@ -169,6 +171,34 @@ def _missing(
 
 def _counters(texts: pl.Series, wanted: npt.NDArray[np.bool_]) -> list[Counter]:
     """Numbers by the line's first word and the word before them; the first of each in a line."""
+    if len(texts) <= 3 * _TASTED:
+        return list(_all_counters(texts, wanted).values())
+    keys: set[tuple[str, str]] = set()
+    for first in (0, (len(texts) - _TASTED) // 2, len(texts) - _TASTED):
+        part = slice(first, first + _TASTED)
+        for key, counter in _all_counters(texts[part], wanted[part]).items():
+            if counter.counts():
+                keys.add(key)
+    return [_one_counter(texts, wanted, key) for key in sorted(keys)[:_MOST_COUNTERS]]
+
+
+def _one_counter(texts: pl.Series, wanted: npt.NDArray[np.bool_], key: tuple[str, str]) -> Counter:
+    """One number of the whole log, as `_all_counters` finds it."""
+    speaker, word = map(re.escape, key)
+    after = "" if speaker == word else rf"\b.*?\b{word}"
+    found = texts.str.extract(rf"^\W*{speaker}{after}\W{{0,3}}(\d{{1,18}})\b").cast(pl.Int64)
+    rows = np.flatnonzero(found.is_not_null().to_numpy() & wanted)
+    return _counter(*key, rows.astype(np.int64), found.gather(rows).to_numpy())
+
+
+def _counter(speaker: str, word: str, rows: Int64s, values: Int64s) -> Counter:
+    return Counter(speaker, word if speaker == word else f"{speaker} {word}", rows, values)
+
+
+def _all_counters(
+    texts: pl.Series, wanted: npt.NDArray[np.bool_]
+) -> dict[tuple[str, str], Counter]:
+    """Every number of a part of the log, 5 us a line."""
     frame = (
         pl.DataFrame({"text": texts, "wanted": pl.Series(wanted)})
         .with_row_index("row")
@@ -190,18 +220,18 @@ def _counters(texts: pl.Series, wanted: npt.NDArray[np.bool_]) -> list[Counter]:
         .unique(["row", "speaker", "word"], keep="first", maintain_order=True)
     )
     if not frame.height:
-        return []
+        return {}
     common = frame.group_by("speaker", "word").len().sort("len", "speaker", "word")
     kept = common.tail(_MOST_COUNTERS).select("speaker", "word")
     parts = frame.join(kept, on=["speaker", "word"], maintain_order="left").partition_by(
         "speaker", "word", as_dict=True, maintain_order=True
     )
-    return [
-        Counter(
+    return {
+        (str(speaker), str(word)): _counter(
             str(speaker),
-            str(word) if speaker == word else f"{speaker} {word}",
+            str(word),
             part["row"].to_numpy().astype(np.int64),
             part["value"].to_numpy(),
         )
         for (speaker, word), part in parts.items()
-    ]
+    }

@@ -10,9 +10,10 @@ from console.watch.episodes import Target
 from console.watch.findings import Finding, Severity, counted
 from console.watch.names import Names, address_text
 from console.watch.rule import Words
-from console.watch.stops import HOWS, NOT_ASKED, Stop, Stretch
+from console.watch.stops import HOWS, NOT_ASKED, SCL_STUCK, SDA_STUCK, Stop, Stretch
 
 RULE = "stops-answering"
+EXPECTED = 20  # transactions to an address; a scan asks once or twice
 _IN_WORDS = {
     "address-nack": "address not acknowledged",
     "data-nack": "data not acknowledged",
@@ -48,8 +49,13 @@ class StopWords:
                 else f"{device} not asked since"
             )
             summary = f"{head} {at}, {after}, while other things went on"
+        elif not _polls(target, stop.answered) and until is None:
+            summary = f"{device} gave no valid answer at all, from {at} on: {_IN_WORDS[how]}"
         else:
-            summary = f"{device} stopped answering at {at} {after}: {_IN_WORDS[how]}"
+            # With no transaction unanswered it is the bus that stopped, and the target its victim.
+            is_victim = stop.how in (SDA_STUCK, SCL_STUCK) and not stop.transactions
+            what = "could not be asked from" if is_victim else "stopped answering at"
+            summary = f"{device} {what} {at} {after}: {_IN_WORDS[how]}"
             summary += f" for {lasted}, then it answered again" if until is not None else " since"
         if until is not None:
             evidence["recovered_ns"] = until
@@ -95,13 +101,16 @@ class StopWords:
         return self._finding(key, device, seen.misses.first_ns, "warning", summary, evidence)
 
     def never(self, bus: BusKey, targets: Mapping[TargetKey, Target]) -> Finding:
-        """Addresses of a bus that were asked and never answered, as by a scan."""
+        """Addresses of a bus that were asked and never answered, as by a scan.
+
+        One asked again and again is more than a scan: its controller expects a target there.
+        """
         keys = sorted(targets)
         shown = [address_text(key.address, key.bits) for key in keys]
         asked = [targets[key].seen.asked for key in keys]
         what = "address" if len(keys) == 1 else "addresses"
         summary = (
-            f"{len(keys)} {what} on {bus.bus} never answered: {_some(shown)}, asked "
+            f"{bus.bus}: {len(keys)} {what} never answered: {_some(shown)}, asked "
             f"{counted(sum(asked), 'time')} in all"
         )
         evidence = {
@@ -110,9 +119,10 @@ class StopWords:
             "transactions": asked,
         }
         first_ns = min(target.seen.first_asked_ns for target in targets.values())
-        return Finding(first_ns, "never-answered", "note", bus.bus, bus.source, summary, evidence)
+        severity: Severity = "warning" if max(asked) >= EXPECTED else "note"
+        return Finding(first_ns, "never-answered", severity, bus.bus, bus.source, summary, evidence)
 
-    def never_at_all(self, key: TargetKey, target: Target) -> Finding:
+    def never_at_all(self, key: TargetKey, target: Target, severity: Severity) -> Finding:
         """A device the bench file names that never answered."""
         device = self._names.device(key.bus.bus, key.address, key.bits)
         seen = target.seen
@@ -125,7 +135,7 @@ class StopWords:
         party = self._names.party(device)
         source = key.bus.source
         return Finding(
-            seen.first_asked_ns, "never-answered", "warning", party, source, summary, evidence
+            seen.first_asked_ns, "never-answered", severity, party, source, summary, evidence
         )
 
     def _finding(

@@ -124,10 +124,15 @@ class StopsAnswering:
             if target.ever_good:
                 findings += self._told(key, watched, stops) + self._rest(key, watched)
             elif key.bus.bus and (key.bus.bus, key.address) in self._names.devices:
-                findings.append(self._words.never_at_all(key, target))
+                findings.append(self._words.never_at_all(key, target, self._if_never(target)))
             else:
                 silent.setdefault(key.bus, {})[key] = target
         return findings + [self._words.never(bus, some) for bus, some in silent.items()]
+
+    def _if_never(self, target: Target) -> Severity:
+        """A rule about one device says how grave it is; without one it may be not fitted."""
+        asked_for = self._only is not None and target.seen.asked >= self._limits.after_polls
+        return self._severity if asked_for else "warning"
 
     def _rest(self, key: TargetKey, watched: _Watched) -> list[Finding]:
         target = watched.target

@@ -46,8 +46,8 @@ class Lines:
 def buses_by_name(channels: Sequence[str]) -> list[Lines]:
     """Pair channels whose names differ only in `scl` (or `sck`) and `sda`, in any case.
 
-    What is left of the names is the bus's name: `SCL1` and `SDA1` are bus `1`, `bus.scl` and
-    `bus.sda` bus `bus`. What is left over is paired in order if there are as many of both.
+    What is left of the names is the bus's name: `bus.scl` and `bus.sda` are bus `bus`, `SCL1` and
+    `SDA1` bus `i2c-1`. What is left over is paired in order if there are as many of both.
 
     Returns:
         The buses in the order of their SCL; none when no name tells.
@@ -69,15 +69,13 @@ def buses_by_name(channels: Sequence[str]) -> list[Lines]:
     left = [k for k in clocks.values() if "scl" in channels[k].lower()]
     if len(left) == len(data):  # such as "p0 (SCL)" and "p1 (SDA)": in the order they stand in
         pairs += [("\0", scl, sda) for scl, sda in zip(left, sorted(data.values()), strict=True)]
-    return [
-        Lines(
-            name=_bus_name(rest, number if len(pairs) > 1 else 0),
-            scl=scl,
-            sda=sda,
-            why=f"channels {channels[scl]!r} and {channels[sda]!r} are named for SCL and SDA",
-        )
-        for number, (rest, scl, sda) in enumerate(sorted(pairs, key=lambda pair: pair[1]), 1)
-    ]
+    buses: list[Lines] = []
+    for number, (rest, scl, sda) in enumerate(sorted(pairs, key=lambda pair: pair[1]), 1):
+        taken = [lines.name for lines in buses]
+        name = _bus_name(rest, number if len(pairs) > 1 else 0)
+        name = name if name not in taken else f"{name}-{number}"
+        buses.append(Lines(name, scl, sda, "as their names say"))
+    return buses
 
 
 def buses_by_behaviour(edges: Edges, channels: Sequence[str]) -> list[Lines]:
@@ -118,6 +116,8 @@ def buses_by_behaviour(edges: Edges, channels: Sequence[str]) -> list[Lines]:
 def _bus_name(rest: str, number: int) -> str:
     """What the two names share; a number when that is nothing and there are several buses."""
     shared = "-".join(re.findall("[0-9a-z]+", rest))
+    if shared.isdigit():
+        return f"i2c-{shared}"
     return shared or (f"i2c-{number}" if number else "i2c")
 
 

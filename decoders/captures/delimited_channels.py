@@ -21,6 +21,8 @@ from decoders.errors import CaptureError, Place
 
 NO_LEVELS = "no column of levels"
 _MOST_CHANNELS = 64
+_USUAL_VOLTS = Fraction(3, 2)  # the threshold where no number says another
+_LEAST_VOLTS = Fraction(1, 2)  # no logic family calls less than this high
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,15 +141,16 @@ def _thresholds(
         remarks.append(f"threshold: {float(threshold):g} V, as told")
         return {k: threshold / scale[k] for k in volts}
     found: dict[int, Fraction] = {}
+    both_seen = True
     for unit in set(scale.values()):
         same = [k for k in volts if scale[k] == unit]
-        halfway = halfway_volts([cell for k in same for cell in filled(table, k)])
-        found.update(dict.fromkeys(same, halfway or Fraction(3, 2) / unit))
-    told = sorted({float(found[k] * scale[k]) for k in volts})
-    remarks.append(
-        "threshold: " + ", ".join(f"{volt:g} V" for volt in told) + ", half way between the levels "
-        "seen at the start"
-    )
+        cells = [cell for k in same for cell in filled(table, k)]
+        threshold, seen = halfway_volts(cells, _LEAST_VOLTS / unit) or (_USUAL_VOLTS / unit, False)
+        found.update(dict.fromkeys(same, threshold))
+        both_seen = both_seen and seen
+    told = ", ".join(f"{volt:g} V" for volt in sorted({float(found[k] * scale[k]) for k in volts}))
+    how = "half way between the levels" if both_seen else "for only one level is"
+    remarks.append(f"threshold: {told}, {how} seen at the start")
     return found
 
 

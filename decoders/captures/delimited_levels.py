@@ -119,21 +119,39 @@ def port_width(cells: Sequence[str]) -> tuple[str, int] | None:
     return "number", next(bits for bits in (2, 4, 8, 16) if most < 1 << bits)
 
 
-def halfway_volts(cells: Sequence[str]) -> Fraction | None:
-    """Half way between the low and the high level seen, in the cells' unit; None without numbers.
+def halfway_volts(cells: Sequence[str], least: Fraction) -> tuple[Fraction, bool] | None:
+    """A threshold for levels in volts, in the cells' unit; None without numbers.
 
-    The two levels are the medians below and above the middle of the range, so that a single spike
-    moves nothing. Where only one level was seen, half of the highest value.
+    It lies half way between the low and the high level seen: the medians of the two classes that
+    part the values best, so that a single spike moves nothing. Where only one level was seen it is
+    half of that, but never below `least`: what stays below that is low all the while.
+
+    Returns:
+        The threshold, and whether both levels were seen.
     """
     values = sorted(
         value for value in map(fraction_of, cells) if value is not None and abs(value) < 10**9
     )
     if not values:
         return None
-    middle = (values[0] + values[-1]) / 2
-    low = [value for value in values if value < middle]
-    high = [value for value in values if value >= middle]
-    if not low or values[-1] - values[0] < abs(values[-1]) / 4:
-        return values[-1] / 2
-    halfway = (low[len(low) // 2] + high[len(high) // 2]) / 2
-    return Fraction(round(halfway * 1000), 1000)
+    at = _best_split(values)
+    low, high = values[at // 2], values[(at + len(values)) // 2]
+    if not at or high < least or high - low < abs(high) / 4:
+        return max(high / 2, least), False
+    return Fraction(round((low + high) / 2 * 1000), 1000), True
+
+
+def _best_split(values: Sequence[Fraction]) -> int:
+    """How many of the sorted values are the lower class: that with most variance between the two.
+
+    N. Otsu, "A threshold selection method from gray-level histograms", 1979. 0 if all are equal.
+    """
+    numbers = [float(value) for value in values]
+    count, total, below = len(numbers), sum(numbers), 0.0
+    best, most = 0, 0.0
+    for k in range(1, count):
+        below += numbers[k - 1]
+        between = k * (count - k) * ((total - below) / (count - k) - below / k) ** 2
+        if between > most and numbers[k] > numbers[k - 1]:
+            best, most = k, between
+    return best

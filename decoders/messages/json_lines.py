@@ -127,5 +127,5 @@ class BadLines:
             return []
         where = ", ".join(f"line {line}: {message}" for line, message in self.first[:3])
         more = ", ..." if self.count > 3 else ""
-        lines = "1 line" if self.count == 1 else f"{self.count} lines"
-        return [f"{lines} could not be read and were passed over ({where}{more})"]
+        lines = "1 line was" if self.count == 1 else f"{self.count:,} lines were"
+        return [f"{lines} passed over, which could not be read ({where}{more})"]

@@ -14,7 +14,7 @@ from decoders.prints.lines import Arrivals, LineCutter
 from decoders.prints.matched import Matcher
 from decoders.prints.pattern import LinePattern
 from decoders.prints.remarks import counted, line_remarks, time_remarks
-from decoders.prints.stamps import PLAIN, StampChooser
+from decoders.prints.stamps import PLAIN, UNSTAMPED, StampChooser
 from decoders.prints.ticks import Jump, Ticks
 
 _BLOCK_BYTES = 1 << 20  # worked through at a time; larger ones fall out of the caches
@@ -86,7 +86,7 @@ class PrintDecoder:
         matcher = self._matcher or self._plain
         said = list(self._choice)
         if not said and self._rows and self._matcher is None:
-            said.append("no stamp was recognised in the lines")
+            said.append(UNSTAMPED)
         if self._matcher and not self._choice and self._matcher.unmatched:
             said.append(f"not matched by the line pattern: {counted(self._matcher.unmatched)}")
         said += line_remarks(self._cutter, self._damaged, self._rows)

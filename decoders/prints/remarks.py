@@ -43,7 +43,7 @@ def time_remarks(ticks: Ticks, given_bits: int | None, *, zoneless: bool) -> lis
     if ticks.found_bits:
         said.append(
             f"the counter was taken to run over at {ticks.found_bits} bits, "
-            f"every {in_words(ticks.period_ns)}; tick_bits says otherwise"
+            f"every {in_words(ticks.period_ns)}; if it does not, tell its tick_bits in a bench file"
         )
     if ticks.period_ns and not ticks.hosted:
         said.append(

@@ -27,6 +27,7 @@ _RARE_STEP = 100_000  # units from line to line, in the middle of the first line
 _COLOURS = r"(?:\x1b\[[0-9;]*m)*[ \t]*"
 _AFTER = r"(?:[:|,;>-]?[ \t]|[:|,;>]|$)"
 _AFTER_BRACKET = r"[:|,;>-]?[ \t]?"
+UNSTAMPED = "no stamp was recognised in the lines: a line pattern in a bench file can name it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,7 @@ class StampChooser:
         """The form, its unit settled, and what to tell people about it."""
         admitted = [k for k in range(len(FORMS)) if self._admitted(k)]
         if not admitted:
-            return PLAIN, ["no stamp was recognised in the lines"] if self._lines else []
+            return PLAIN, [UNSTAMPED] if self._lines else []
         best = max(admitted, key=lambda k: (self._counts[k], -k))
         form = FORMS[best]
         if not form.guess:

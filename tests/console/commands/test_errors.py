@@ -204,3 +204,68 @@ def test_a_wrong_path_in_the_bench_file_is_told_with_its_line(
     assert f"{bench}:4: " in run.stderr
     assert what in run.stderr
     assert mend in run.stderr
+
+
+def test_a_cut_zip_is_told_as_the_cause_with_the_line_it_left(
+    lastack: Lastack, short_run: Path
+) -> None:
+    data = (short_run / "wire.csv.gz").read_bytes()
+    path = short_run / "cut_again.csv.gz"
+    path.write_bytes(data[: len(data) // 3])
+    run = lastack("check", path)
+    assert run.returncode == 2
+    assert run.stderr.startswith(f"lastack: {path}:")
+    assert ": the gzip data end too early, after " in run.stderr.splitlines()[0]
+
+
+def test_a_zip_cut_before_its_first_byte_is_not_called_an_empty_file(
+    lastack: Lastack, tmp_path: Path
+) -> None:
+    path = tmp_path / "wire.csv.gz"
+    path.write_bytes(gzip.compress(GOOD.encode())[:10])
+    run = lastack("check", path)
+    assert run.returncode == 2
+    assert "the gzip data end too early" in run.stderr
+    assert "Copy or export the file again." in run.stderr
+
+
+@pytest.mark.parametrize(
+    ("rows", "why"),
+    [
+        ("0,1,1\n1000,1,1\n", "there is no whole transaction on scl and sda"),
+        (
+            "".join(f"{k * 5000},{k % 2},1\n" for k in range(200)),
+            "there is no whole transaction on scl and sda",
+        ),
+    ],
+    ids=["flat", "clocks without a START"],
+)
+def test_a_capture_without_a_transaction_does_not_pass_for_good(
+    rows: str, why: str, lastack: Lastack, tmp_path: Path
+) -> None:
+    path = tmp_path / "wire.csv"
+    path.write_text("time_ns,scl,sda\n" + rows)
+    run = lastack("check", path)
+    assert f"wire: nothing of this capture was decoded: {why}" in run.stdout
+    assert lastack("check", path, "--fail-on", "warning").returncode == 1
+
+
+def test_one_line_under_two_names_is_no_bus(lastack: Lastack, tmp_path: Path) -> None:
+    path = tmp_path / "wire.csv"
+    path.write_text(GOOD.replace("scl", "top.scl"))
+    run = lastack("check", path, "--i2c", "scl=top.scl,sda=SCL")
+    assert run.returncode == 2
+    assert "SCL and SDA of bus 'i2c-1' are the same line 'top.scl'" in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+def test_a_line_of_the_bench_file_that_is_not_there_is_told_with_its_bus(
+    lastack: Lastack, tmp_path: Path
+) -> None:
+    (tmp_path / "wire.csv").write_text(GOOD)
+    bench = tmp_path / "bench.toml"
+    bench.write_text(BENCH + '[[bus]]\nname = "cam"\nsource = "wire"\nscl = "sclk"\nsda = "sda"\n')
+    run = lastack("check", bench)
+    assert run.returncode == 2
+    assert "'sclk' of bus 'cam' is no line of this capture" in run.stderr
+    assert "Lines found: scl, sda." in run.stderr

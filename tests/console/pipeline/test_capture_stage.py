@@ -93,9 +93,7 @@ def test_buses_do_not_depend_on_how_the_file_is_cut(
 
 def test_lines_are_told_by_name_then_by_behaviour_then_not_at_all() -> None:
     named, unnamed = told(delimited(WAVE, "scl,sda"), []), told(delimited(WAVE, "brown,green"), [])
-    assert named[2] == [
-        "i2c: SCL is scl, SDA is sda (channels 'scl' and 'sda' are named for SCL and SDA)"
-    ]
+    assert named[2] == ["i2c: SCL is scl, SDA is sda (as their names say)"]
     assert unnamed[2][0].startswith("i2c-1: SCL is brown, SDA is green (of 40 transactions with")
     idle = Wave().wait(50_000).set(scl=0).wait().set(scl=1)
     assert told(delimited(idle, "brown,green"), [])[2] == [
@@ -114,8 +112,8 @@ def test_each_of_several_buses_of_a_file_has_its_own_rows() -> None:
     )
     lines, buses, *_ = told(f"time_ns,SCL1,SDA1,SCL2,SDA2\n{rows}".encode(), [])
     assert [(bus.name, bus.scl, bus.sda) for bus in lines] == [
-        ("1", "SCL1", "SDA1"),
-        ("2", "SCL2", "SDA2"),
+        ("i2c-1", "SCL1", "SDA1"),
+        ("i2c-2", "SCL2", "SDA2"),
     ]
     assert [transactions[0][2] for transactions, _ in buses] == [0x2E, 0x41]
     assert [transactions[0][6] for transactions, _ in buses] == [
@@ -135,8 +133,8 @@ def test_lines_the_user_named_are_taken_as_told() -> None:
 @pytest.mark.parametrize(
     ("names", "wanted", "words"),
     [
-        ("scl,sda", "clk", "'clk' is no line of this capture"),
-        ("a.scl,b.scl", "scl", "'scl' names several lines"),
+        ("scl,sda", "clk", "'clk' of bus 'i2c' is no line of this capture"),
+        ("a.scl,b.scl", "scl", "'scl' of bus 'i2c' names several lines"),
     ],
 )
 def test_a_line_that_is_not_there_or_is_several_is_refused(

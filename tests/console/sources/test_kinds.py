@@ -31,6 +31,7 @@ CASES = [
     (b"\x00\xff\x80garbled[12] I boot\n[13] W level 41\n", Kind.PRINTS),
     (bytes(range(32)) * 20, Kind.UNREADABLE),
     (b"PK\x03\x04rest", Kind.UNREADABLE),
+    (b'[{"t": 1, "topic": "a"}]\n', Kind.UNREADABLE),
     (b"\xd4\xc3\xb2\xa1rest", Kind.UNREADABLE),
 ]
 

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from console.timeline.clocks import ClockMap, ClockPiece
+from console.trust import print_trust
 from console.trust.capture_trust import mode_of
 from console.trust.clock_trust import clock_rows
 from console.trust.counters import Counter, Hole, believed, holes
@@ -158,3 +159,18 @@ PIECE = ClockPiece("log", "host", 10, 90, 0, 0.0, 1_000, 5, 0, "equal-values", F
 )
 def test_a_clock_that_is_not_known_well_is_told(piece: ClockPiece, kinds: list[str]) -> None:
     assert [row.kind for row in clock_rows(ClockMap((piece,)))] == kinds
+
+
+def test_a_long_log_s_counters_are_those_of_all_its_lines(monkeypatch: pytest.MonkeyPatch) -> None:
+    texts = pl.Series(
+        f"cam: poll {k} us {k * 7919 % 97}" if k % 3 else f"seq {k // 3} of hop: n {k}"
+        for k in range(3_000)
+    )
+    wanted = np.ones(3_000, np.bool_)
+    wanted[100:200] = False
+    every = {c.name: c for c in print_trust._counters(texts, wanted) if c.counts()}
+    monkeypatch.setattr(print_trust, "_TASTED", 500)
+    long = {c.name: c for c in print_trust._counters(texts, wanted)}
+    assert sorted(long) == sorted(every) == ["seq"]
+    assert long["seq"].rows.tolist() == every["seq"].rows.tolist()
+    assert long["seq"].values.tolist() == every["seq"].values.tolist()

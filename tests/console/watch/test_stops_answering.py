@@ -253,8 +253,8 @@ def test_an_address_that_never_answered_is_a_note_and_a_scan_one_line() -> None:
 @pytest.mark.parametrize(
     ("addresses", "words"),
     [
-        ([0x30], "1 address on i2c-1 never answered: 0x30, asked 3 times in all"),
-        ([0x30, 0x41], "2 addresses on i2c-1 never answered: 0x30, 0x41, asked 6 times in all"),
+        ([0x30], "i2c-1: 1 address never answered: 0x30, asked 3 times in all"),
+        ([0x30, 0x41], "i2c-1: 2 addresses never answered: 0x30, 0x41, asked 6 times in all"),
     ],
 )
 def test_addresses_that_never_answered_are_counted_in_words(
@@ -268,6 +268,25 @@ def test_addresses_that_never_answered_are_counted_in_words(
 def test_a_named_device_that_never_answered_is_a_warning() -> None:
     finding = only(found_in(nacks(range(50)), 50))
     assert (finding.rule, finding.severity) == ("never-answered", "warning")
+
+
+def test_an_address_asked_again_and_again_is_more_than_a_scan() -> None:
+    finding = only(found_in(polls(range(50)) + nacks(range(50), 0x30), 50))
+    assert (finding.rule, finding.severity) == ("never-answered", "warning")
+
+
+def test_a_device_with_a_rule_of_its_own_that_never_answered_is_as_grave_as_the_rule() -> None:
+    rule = StopsAnswering(CAMERA, only="camera")
+    tables = {"transactions": table("transactions", nacks(range(50)))}
+    finding = only(watched([rule], tables, 50 * S))
+    assert (finding.rule, finding.severity) == ("never-answered", "fault")
+
+
+def test_replies_that_were_never_valid_are_not_called_a_stop() -> None:
+    rows = [transaction(s * S) for s in range(50)]
+    told = [exchange(s * S, "invalid") for s in range(50)]
+    finding = only(found_in(rows, 50, exchanges=told))
+    assert finding.summary.startswith("camera gave no valid answer at all, from 00:00.000 on")
 
 
 def test_a_device_that_needs_time_after_power_up_is_healthy() -> None:
@@ -337,6 +356,8 @@ def test_a_line_held_through_the_silence_says_how(state: str, how: str) -> None:
     finding = only(found_in(polls(range(60)), 120, line_states=held(59.5, 120, state)))
     assert finding.evidence["how"] == how
     assert finding.evidence["first_bad_ns"] == 59.5 * S
+    # Nobody asked it: a target beside the one that holds the bus is no culprit.
+    assert finding.summary.startswith("camera could not be asked from 00:59.500 after 60 polls")
 
 
 def test_a_line_held_for_less_than_the_polls_that_count_is_no_stop() -> None:

@@ -18,7 +18,8 @@ from tests.decoders.buses.wave import Wave
     [
         (["SCL", "SDA"], [("i2c", 0, 1)]),
         (["sda", "Scl"], [("i2c", 1, 0)]),
-        (["SCL1", "SDA1", "SDA2", "SCL2"], [("1", 0, 1), ("2", 3, 2)]),
+        (["SCL1", "SDA1", "SDA2", "SCL2"], [("i2c-1", 0, 1), ("i2c-2", 3, 2)]),
+        (["a_scl", "a_sda", "a-scl", "a-sda"], [("a", 0, 1), ("a-2", 2, 3)]),
         (["i2c0_scl", "i2c0_sda", "led"], [("i2c0", 0, 1)]),
         (["I2CSCL", "I2CSDA"], [("i2c", 0, 1)]),
         (["top.bus.sda", "top.bus.scl"], [("top-bus", 1, 0)]),
@@ -44,9 +45,9 @@ def test_names_of_other_lines_tell_no_bus(channels: list[str]) -> None:
     assert buses_by_name(channels) == []
 
 
-def test_the_reason_names_the_channels() -> None:
+def test_the_reason_is_told() -> None:
     (bus,) = buses_by_name(["SCL", "SDA"])
-    assert bus.why == "channels 'SCL' and 'SDA' are named for SCL and SDA"
+    assert bus.why == "as their names say"
 
 
 def merged(*lines: tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]) -> Edges:

@@ -193,9 +193,40 @@ def test_a_sample_number_beside_a_time_is_left_out() -> None:
 
 
 def test_the_threshold_lies_half_way_between_the_levels_seen() -> None:
-    got = read("Time [s],scl [V]\n0,5.0\n1,0.2\n2,2.5\n3,2.7\n4,0.1\n")
-    assert [level for _, level in got.rows] == [1, 0, 1, 0]
+    volts = ["5.0", "0.2", "5.0", "0.2", "2.5", "2.7", "0.2", "5.0", "0.2", "5.0"]
+    got = read("Time [s],scl [V]\n" + "".join(f"{k},{v}\n" for k, v in enumerate(volts)))
+    assert got.rows == [
+        (k * 10**9, level)
+        for k, level in ((0, 1), (1, 0), (2, 1), (3, 0), (5, 1), (6, 0), (7, 1), (8, 0), (9, 1))
+    ]
     assert "threshold: 2.6 V, half way between the levels seen at the start" in got.remarks
+
+
+@pytest.mark.parametrize(
+    ("unit", "cells", "level", "threshold"),
+    [
+        ("V", ("3.31", "3.28", "3.30"), 1, "1.655 V"),
+        ("V", ("0.02", "0.03", "0.02"), 0, "0.5 V"),
+        ("V", ("0.00", "0.05", "-0.03"), 0, "0.5 V"),
+        ("mV", ("1790", "1800", "1810"), 1, "0.905 V"),
+        ("mV", ("20", "-35", "60"), 0, "0.5 V"),
+    ],
+)
+def test_lines_of_one_level_are_high_or_low_by_their_volts(
+    unit: str, cells: tuple[str, ...], level: int, threshold: str
+) -> None:
+    rows = "".join(f"{k},{cell},{cell}\n" for k, cell in enumerate(cells))
+    got = read(f"Time [us],scl [{unit}],sda [{unit}]\n{rows}")
+    assert got.rows == [(0, 3 * level)]
+    assert f"threshold: {threshold}, for only one level is seen at the start" in got.remarks
+
+
+def test_a_single_spike_does_not_move_the_threshold() -> None:
+    volts = ["3.30", "0.02"] * 20
+    volts[11] = "-7.5"
+    rows = "".join(f"{k},{cell}\n" for k, cell in enumerate(volts))
+    got = read(f"Time [us],scl [V]\n{rows}")
+    assert [level for _, level in got.rows] == [1, 0] * 20
 
 
 def test_a_threshold_can_be_given_and_is_met_at_or_above() -> None:

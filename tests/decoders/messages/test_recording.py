@@ -228,7 +228,7 @@ def test_bad_lines_after_good_ones_are_counted_and_passed_over() -> None:
     assert decoder.bad_lines[:2] == [(2, "this is not JSON"), (4, "no 'topic' in it")]
     assert len(decoder.bad_lines) == 20
     assert decoder.remarks == [
-        "32 lines could not be read and were passed over (line 2: this is not JSON, "
+        "32 lines were passed over, which could not be read (line 2: this is not JSON, "
         "line 4: no 'topic' in it, line 5: no 'topic' in it, ...)"
     ]
 
@@ -237,6 +237,9 @@ def test_a_recording_cut_in_the_middle_keeps_what_was_whole() -> None:
     got, decoder = decoded('{"t": 1, "topic": "a"}\n{"t": 2, "topic": "b", "pay')
     assert [row[2] for row in got] == ["a"]
     assert decoder.bad_lines == [(2, "the last line is cut short")]
+    assert decoder.remarks == [
+        "1 line was passed over, which could not be read (line 2: the last line is cut short)"
+    ]
 
 
 def test_an_over_long_line_between_good_ones_is_not_held() -> None:

@@ -242,7 +242,9 @@ def test_what_was_assumed_is_told() -> None:
 
 
 def test_a_log_without_stamps_says_so() -> None:
-    assert printed("hello\nworld\n")[1].remarks == ["no stamp was recognised in the lines"]
+    assert printed("hello\nworld\n")[1].remarks == [
+        "no stamp was recognised in the lines: a line pattern in a bench file can name it"
+    ]
 
 
 PATTERN = r"^\[(?P<ms>\d+)\] (?P<level>\w+) (?P<text>.*)$"
