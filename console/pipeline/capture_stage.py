@@ -169,7 +169,7 @@ class CaptureStage:
                 )
         self._settled = True
         for mark in self._wanted_marks:
-            bit = self._line(mark.line or "")
+            bit = self._line(mark.line or "", f"mark '{mark.name}'")
             self.marks.append((mark, LineEdges(bit, rises=mark.edge == "rise")))
         bits = sorted({bit for bus in self.buses for bit in (bus.scl, bus.sda)})
         if len(channels) > len(bits):
@@ -196,7 +196,10 @@ class CaptureStage:
         )
 
     def _wanted_bus(self, bus: WantedBus) -> Bus:
-        scl, sda = self._line(bus.scl, bus), self._line(bus.sda, bus)
+        scl, sda = (
+            self._line(bus.scl, f"bus '{bus.name}'"),
+            self._line(bus.sda, f"bus '{bus.name}'"),
+        )
         if scl == sda:
             line = self.reader.channels[scl]
             raise CaptureError(
@@ -212,7 +215,7 @@ class CaptureStage:
             I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None),
         )
 
-    def _line(self, name: str, bus: WantedBus) -> int:
+    def _line(self, name: str, of: str) -> int:
         """Bit number of the line the user calls `name`: whole name, or its unique last part."""
         channels = self.reader.channels
         if name in channels:
@@ -222,7 +225,7 @@ class CaptureStage:
             return fits[0]
         what = "names several lines" if fits else "is no line of this capture"
         raise CaptureError(
-            f"'{name}' of bus '{bus.name}' {what}",
+            f"'{name}' of {of} {what}",
             place=Place(self.reader.name),
             mend=self._how_to_name(),
         )
