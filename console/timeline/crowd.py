@@ -25,10 +25,10 @@ ROUNDS = 3
 OUTWARD = 2.5  # half-widths beyond the level, on the side where delays end
 INWARD = 5.0  # and on the side of long delays
 FAR = (1.0, 2.5, 10.0)  # half-widths beyond OUTWARD in which wrong anchors are counted
-NEAR_EDGE = 1024  # points nearest the edge that are looked at when peeling
+NEAR_EDGE = 4096  # points nearest the edge that are looked at when peeling
 PEELS = 80  # points taken off one at a time at most; about 0.3 ms each
 CREDIBLE = 3.0  # of log-likelihood: a twentieth as likely as the best
-STRETCH = 256  # points whose level is known well enough
+STRETCH = 256  # points whose middle is known well enough
 MOST_STRETCHES = 32
 FRINGE = 5.0  # wrong points expected over the edge from which on they are first cut by residual
 
@@ -196,7 +196,7 @@ def _without_fringe(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Ma
 
 
 def _course(x: Floats, y: Floats, kept: Mask) -> Floats:
-    """Where the crowd runs: a line, and how far its level strays from that in each stretch."""
+    """Where the crowd runs: a line, and how far its middle strays from that in each stretch."""
     slope = least_squares(x[kept], y[kept], 0.0)
     course: Floats = slope * x
     own = np.flatnonzero(kept)
@@ -204,7 +204,8 @@ def _course(x: Floats, y: Floats, kept: Mask) -> Floats:
     if stretches < 4:
         return course
     parts = np.array_split(own, stretches)
-    levels = [level(y[part] - course[part]).middle for part in parts]
+    # Medians: the shortest half of delays that are all as likely lies anywhere among them.
+    levels = [float(np.median(y[part] - course[part])) for part in parts]
     strayed: Floats = course + np.interp(x, [x[part].mean() for part in parts], levels)
     return strayed
 

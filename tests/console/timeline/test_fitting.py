@@ -286,3 +286,15 @@ def test_anchors_that_are_all_corners_of_their_hull_are_fitted_too() -> None:
     found = fitted(Anchors.of(times + slowing, times, AFTER))
     error = np.abs(found.common_ns(times + slowing) - times)
     assert (error <= found.band_at(times + slowing)).mean() > 0.9
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_many_anchors_with_many_wrong_are_known_to_microseconds(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    n = 100_000
+    times = np.sort(rng.integers(0, 35 * MINUTE, n))
+    off = np.where(rng.random(n) < 0.3, rng.integers(-SECOND // 2, SECOND // 2, n), 0)
+    found = fitted(Anchors.of(times + rng.integers(0, 16 * MS, n), times + off, AFTER))
+    error = np.abs(found.common_ns(times) - times)
+    assert (error <= found.band_at(times)).all()
+    assert found.band_at(times).max() < 100_000
