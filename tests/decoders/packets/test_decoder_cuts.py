@@ -239,3 +239,28 @@ def test_the_kind_is_told_only_when_all_that_tells_it_is_there() -> None:
     whole = told(packet_set, serial(packet_set, stream, []))
     assert [each[0] for each in whole] == ["long", "short", "long", "long", "short"]
     assert told(packet_set, serial(packet_set, stream, list(range(len(stream))))) == whole
+
+
+LATE_CONSTANT = """
+[[packet]]
+name = "one"
+direction = "read"
+field = [
+  { name = "pairs", type = "repeat", times = 2, field = [{ name = "v", type = "u8" }] },
+  { name = "kind", type = "u8", constant = 1 },
+]
+[[packet]]
+name = "two"
+direction = "read"
+field = [
+  { name = "pairs", type = "repeat", times = 2, field = [{ name = "v", type = "u8" }] },
+  { name = "kind", type = "u8", constant = 2 },
+]
+"""
+
+
+def test_a_constant_behind_a_repeat_of_fixed_times_tells_the_kind(transact: Transact) -> None:
+    packet_set = read_packets(LATE_CONSTANT, "l.toml")
+    table = transact([("read", b"\x01\x01\x02"), ("read", b"\x02\x02\x01")])
+    got = told(packet_set, in_chunks(packet_set, table, []))
+    assert [(each[0], each[4]) for each in got] == [("two", []), ("one", [])]

@@ -6,7 +6,7 @@ import pytest
 
 from decoders.errors import DescriptionError
 from decoders.packets.description import Packet
-from decoders.packets.layout import PacketSet
+from decoders.packets.layout import PacketSet, leaf_of
 from decoders.packets.resolve import packets_in, read_packets
 from decoders.toml_lines import CollectedError, parse
 
@@ -59,6 +59,14 @@ def test_inline_packets_have_the_lines_of_the_file_around_them() -> None:
         (
             '[[packet.field]]\nname = "a"\ntype = "u8"\nconstant = 256',
             "p.toml:6: 256 does not fit in 8 bits",
+        ),
+        (
+            '[[packet.field]]\nname = "a"\ntype = "u8"\nconstant = -1',
+            "p.toml:6: -1 does not fit in 8 bits",
+        ),
+        (
+            '[[packet.field]]\nname = "a"\ntype = "i8"\nconstant = 128',
+            "p.toml:6: 128 does not fit in 8 bits",
         ),
         (
             '[[packet.field]]\nname = "a"\ntype = "u8"\nmin = 5\nmax = 4',
@@ -133,6 +141,13 @@ def test_inline_packets_have_the_lines_of_the_file_around_them() -> None:
 )
 def test_what_is_wrong_is_told_with_its_line_and_mend(body: str, words: str) -> None:
     assert refusal(HEAD + body + "\n").startswith(words)
+
+
+@pytest.mark.parametrize(("kind", "constant"), [("u8", 255), ("i8", -128), ("i8", 127)])
+def test_constants_may_be_as_large_as_their_integer(kind: str, constant: int) -> None:
+    text = f'{HEAD}field = [{{ name = "a", type = "{kind}", constant = {constant} }}]\n'
+    leaf = leaf_of(read_packets(text, "p.toml").kinds[0].layout.fields[0])
+    assert leaf.number.constant == constant
 
 
 def test_everything_wrong_is_told_at_once() -> None:
