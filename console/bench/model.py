@@ -42,7 +42,7 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     [[mark]]                           # two marks of one name are the same moments
     name = "beacon"
     source = "wire"
-    line = "D4"                        # or, of prints and messages: where = "text LIKE 'beacon%'"
+    line = "ch4"                       # or, of prints and messages: where = "text LIKE 'beacon%'"
     edge = "rise"
 
     [[rule]]                           # see rules.py
