@@ -40,6 +40,7 @@ def default_rules(
         _noise(names),
         _spikes(names),
         _damaged_prints(names),
+        _error_prints(names),
         Restarts(names),
     ]
     if stops_elsewhere is not None:
@@ -83,4 +84,12 @@ def _damaged_prints(names: Names) -> Rule:
     summary = "lines with damaged bytes"
     return Pattern(
         "prints", "damaged", names, rule="damaged-prints", summary=summary, severity="note"
+    )
+
+
+def _error_prints(names: Names) -> Rule:
+    """What the firmware itself calls an error: where to look first in a log alone."""
+    summary = "lines the firmware calls errors"
+    return Pattern(
+        "prints", "level = 'error'", names, rule="error-prints", summary=summary, severity="note"
     )

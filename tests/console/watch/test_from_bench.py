@@ -117,3 +117,13 @@ def test_the_table_of_findings_is_in_time_order_with_evidence_as_json() -> None:
     assert frame["summary"].to_list() == ["éarly", "late"]
     assert frame["evidence"].to_list() == ["{}", '{"x": [1, null]}']
     assert findings_frame([]).schema == frame.schema
+
+
+def test_what_the_firmware_calls_an_error_is_noted_without_a_bench_file() -> None:
+    rows = [
+        {"t_ns": k * S, "source": "board", "text": "x", "level": level, "damaged": False}
+        for k, level in enumerate(["info", "error", "warning", "error"])
+    ]
+    (found,) = watched(Bench(), {"prints": table("prints", rows)}, 0, 9 * S)
+    assert (found.rule, found.severity, found.party) == ("error-prints", "note", "board")
+    assert found.summary == "board: lines the firmware calls errors, 2 times, first at 00:01.000"
