@@ -158,7 +158,7 @@ def peeled(x: Floats, y: Floats, kept: Mask, wrong_per_ns: float) -> Edged:
     count = int(kept.sum())
     near = np.flatnonzero(depth <= _smallest(depth, min(count, NEAR_EDGE)))
     reach = _smallest(depth, count // 2 + 1)
-    expected = wrong_per_ns * reach
+    expected = wrong_per_ns * max(reach, 0.0)  # half on the edge itself: less by rounding
     most = min(int(expected + 4 * math.sqrt(expected)) + 2, count // 4, PEELS)
     lost, gain, sure_gain = _peels(x[near], y[near], edge, count, wrong_per_ns, most)
     counts = (

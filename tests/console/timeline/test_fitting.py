@@ -49,6 +49,7 @@ def joined(*parts: Anchors) -> Anchors:
         Circumstances(law="gamma", wrong=0.3),
         Circumstances(tick_ms=16, delay_ms=1, periodic=True),
         Circumstances(tick_ms=16, delay_ms=1, periodic=True, span_s=400, ppm=20),
+        Circumstances(tick_ms=16, delay_ms=1, periodic=True, span_s=400, ppm=20, wrong=0.3),
         Circumstances(anchors=50, wrong=0.3),
         Circumstances(anchors=8, span_s=20),
     ],
@@ -298,3 +299,27 @@ def test_many_anchors_with_many_wrong_are_known_to_microseconds(seed: int) -> No
     error = np.abs(found.common_ns(times) - times)
     assert (error <= found.band_at(times)).all()
     assert found.band_at(times).max() < 100_000
+
+
+ODD_ANCHORS = st.lists(
+    st.tuples(
+        st.integers(-50, 50),  # native
+        st.integers(-3, 3),  # off
+        st.sampled_from([AFTER, BEFORE, SAME]),
+        st.sampled_from([0, 1, MS]),
+    ),
+    max_size=60,
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(ODD_ANCHORS, st.sampled_from([1, 1000, MS, 16 * MS, SECOND]), st.integers(-(10**18), 10**18))
+def test_any_anchors_give_a_fit_or_none(
+    rows: list[tuple[int, int, int, int]], unit: int, offset: int
+) -> None:
+    native, off, side, slack = np.array(rows, dtype=np.int64).reshape(-1, 4).T
+    common = native * unit + off * unit + offset
+    anchors = Anchors(native * unit, common, side.astype(np.int8), slack)
+    for part, found in [*pieces(anchors), (np.arange(len(rows)), fit(anchors))]:
+        assert found is None or (found.kept.any() and len(found.kept) == len(part))
+        assert found is None or (found.band_ns > 0 and abs(found.drift) <= 0.05)
