@@ -159,6 +159,24 @@ def _numbered(name: str, count: int) -> tuple[Int64s, Int64s]:
     return rows, rows + zlib.crc32(name.encode()) * 2**31
 
 
+def segmented(each: ReadSource, clock: ClockMap) -> ClockMap:
+    """The clock of a capture with a piece for each stretch that was observed.
+
+    One file has one time base, so the pieces of its segments share offset, drift and band.
+    """
+    if not isinstance(each.stage, CaptureStage) or len(clock.pieces) != 1:
+        return clock
+    gaps = each.stage.coverage.gaps
+    if not gaps:
+        return clock
+    (whole,) = clock.pieces
+    ends = clock.common_ns(np.array([t for gap in gaps for t in gap], np.int64)).tolist()
+    borders = [whole.from_ns, *ends, whole.until_ns]
+    spans = zip(borders[::2], borders[1::2], strict=True)
+    pieces = tuple(replace(whole, from_ns=a, until_ns=b) for a, b in spans)
+    return replace(clock, pieces=pieces, piece_of=None)
+
+
 def with_band(finding: Finding, maps: Mapping[str, ClockMap]) -> Finding:
     """The finding, with how well its time is known in its evidence where one source tells it."""
     band = maps[finding.source].band_at(finding.t_ns) if finding.source in maps else None

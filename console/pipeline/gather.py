@@ -10,7 +10,15 @@ from console.bench.model import Bench, CaptureSource, PrintsSource
 from console.bench.tables import time_column
 from console.pipeline.bus_devices import device_rows, pec_marked
 from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
-from console.pipeline.clocked import ReadSource, Stage, clock_of, exact_times, series_of, with_band
+from console.pipeline.clocked import (
+    ReadSource,
+    Stage,
+    clock_of,
+    exact_times,
+    segmented,
+    series_of,
+    with_band,
+)
 from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS, Input, Inputs
 from console.pipeline.log_stages import MessageStage, PrintStage
@@ -66,6 +74,7 @@ def gathered(
             bench.about.axis,
         )
     )
+    maps |= {each.name: segmented(each, maps[each.name]) for each in read}
     tables = _tables(read, maps)
     reports = [_report(each, maps[each.name]) for each in read]
     off_axis = [name for name, clock in maps.items() if not clock.has_place]
