@@ -35,6 +35,7 @@ _TOKEN = re.compile(
       | .""",
     re.VERBOSE | re.DOTALL,
 )
+_DOT = "\uf8ff"  # a dot within a name, while dots part names: a private code point, never said
 _COMPARE = {"=", "<>", "!=", "<", ">", "<=", ">=", "BETWEEN", "IN"}
 _TEXT_OPERATORS = {"LIKE", "ILIKE", "~", "~*", "!~", "!~*", "RLIKE", "REGEXP"}
 _TEXT_FUNCTIONS = {
@@ -234,15 +235,25 @@ def _kind(before: list[str], after: list[str]) -> Kind:
 
 
 def _unquoted(token: str) -> str:
-    """`fields."cap-colour"` and `"fields.cap-colour"` as fields.cap-colour."""
+    """`fields."cap-colour"` and `"fields.cap-colour"` as fields.cap-colour.
+
+    A dot inside the quotes of one step (`fields."cap.colour"`) is part of the name, and stands
+    for itself as _DOT.
+    """
     parts = re.findall(r'"((?:[^"]|"")*)"|([^."]+)', token)
-    return ".".join(quoted.replace('""', '"') or plain for quoted, plain in parts)
+    if len(parts) == 1:
+        return str(parts[0][0].replace('""', '"') or parts[0][1])
+    return ".".join(q.replace('""', '"').replace(".", _DOT) or plain for q, plain in parts)
 
 
 def _json_path(name: str) -> str:
     """`fields.blocks.0.x` as a JSON path."""
     steps = name.split(".")[1:]
-    return "$" + "".join(f"[{s}]" if s.isdigit() else "['" + s + "']" for s in steps)
+    return "$" + "".join(f"[{s}]" if s.isdigit() else f"['{_in_path(s)}']" for s in steps)
+
+
+def _in_path(step: str) -> str:
+    return step.replace("'", "\\'").replace(_DOT, ".")
 
 
 def _column_as(name: str, kind: Kind) -> pl.Expr:
@@ -263,6 +274,9 @@ def _check_table(table: str, place: Place | None) -> None:
 def _check_columns(table: str, names: Iterable[str], place: Place | None) -> None:
     known = TABLES[table]
     for name in names:
+        if is_path(name) and "\\" in name:
+            words = f"{name!r} has a backslash, and no path can say one"
+            raise DescriptionError(words, place=place, mend="Compare the payload's text instead.")
         if name in known or (is_path(name) and JSON_COLUMN in known):
             continue
         words = f"no column named {name!r} in {table}"

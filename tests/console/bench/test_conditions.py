@@ -15,7 +15,8 @@ ROWS = pl.DataFrame(
             "t_ns": 1,
             "topic": "a",
             "qos": 0,
-            "fields": '{"cm": 5, "c": "red", "ok": true, "blocks": [{"x": 3}], "cap-top": "blue"}',
+            "fields": '{"cm": 5, "c": "red", "ok": true, "blocks": [{"x": 3}], "cap-top": "blue",'
+            ' "it\'s": 1, "cap.top": 2, "a\\"b": 3}',
         },
         {"t_ns": 2, "topic": "b", "qos": 1, "fields": '{"cm": "7", "ok": false}'},
         {"t_ns": 3, "topic": "a", "qos": 1, "fields": "no JSON"},
@@ -48,6 +49,11 @@ AT = Place("bench.toml", 7)
         ("\"fields.cap-top\" = 'blue'", [1]),
         ("fields.\"cap-top\" LIKE 'b%'", [1]),
         ("topic = 'fields.cm'", []),
+        ('fields."it\'s" = 1', [1]),
+        ('"fields.it\'s" = 1', [1]),
+        ('fields."cap.top" = 2', [1]),
+        ('fields."a""b" = 3', [1]),
+        ('fields."]x[" = 3', []),
     ],
 )
 def test_a_condition_selects_its_rows(text: str, times: list[int]) -> None:
@@ -67,6 +73,7 @@ def test_how_a_value_is_read_does_not_depend_on_the_rows() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "mend"),
     [
+        ('fields."a\\b" = 1', "has a backslash", "payload"),
         ("topix = 'a'", "no column named 'topix' in messages", "Did you mean 'topic'?"),
         ("qos >", "condition 'qos >' cannot be used", "SQL as after WHERE"),
         ("fields.cm >", "unable to parse 'fields.cm >'", "SQL as after WHERE"),
@@ -121,3 +128,9 @@ def test_whole_numbers_stay_exact_above_what_a_float_holds() -> None:
 
 def test_every_table_begins_with_the_time_it_is_sorted_by() -> None:
     assert {next(iter(schema)) for schema in TABLES.values()} == {"start_ns", "t_ns", "request_ns"}
+
+
+@pytest.mark.parametrize("name", ["a'b", "a]b", "['", "\u202e", "é x", "$", "*", "'"])
+def test_no_name_of_a_field_breaks_a_condition(name: str) -> None:
+    got = value_of("messages", f"fields.{name}", Kind.NUMBER)
+    assert ROWS.select(got.expr()).to_series().null_count() == 4
