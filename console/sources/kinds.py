@@ -55,6 +55,7 @@ _BENCH_TABLE = re.compile(
     re.MULTILINE,
 )
 _TOML_TABLE = re.compile(rb"^[ \t]*\[\[?[ \t]*[\w.\"' -]+\]\]?[ \t]*(#.*)?\r?$", re.MULTILINE)
+_UTF_16 = (b"\xff\xfe", b"\xfe\xff")  # byte order marks, as some shells' `>` begins a file
 _LOOKED_AT = 20  # lines of JSON
 
 
@@ -120,6 +121,9 @@ def _delimited(head: bytes, name: str) -> Told | None:
 
 def _lines(head: bytes) -> Told:
     """Serial bytes, unless they are hardly text; a line at a wrong baud rate has some of it."""
+    if head.startswith(_UTF_16):
+        why = "it is UTF-16 text: save it as UTF-8 (only a capture may be either)"
+        return Told(Kind.UNREADABLE, why)
     if not looks_like_prints(head):
         return Told(Kind.UNREADABLE, "it is binary, and of no kind known here")
     return Told(Kind.PRINTS, "it has lines of text")

@@ -55,3 +55,9 @@ def test_damaged_first_json_line_does_not_hide_the_kind() -> None:
 def test_why_a_file_is_unreadable_is_said() -> None:
     assert kind_of(b"").why == "the file is empty"
     assert kind_of(b"\x89PNG\r\n\x1a\n").why == "it is a picture (PNG)"
+
+
+def test_text_in_utf_16_is_named_as_such() -> None:
+    told = kind_of("[1000] hello\n[2000] hello\n".encode("utf-16"), "boot.log")
+    assert told.kind is Kind.UNREADABLE
+    assert "UTF-16" in told.why
