@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import fcntl
 import gzip
 import json
 import os
 import signal
+import struct
 import subprocess
 import sys
+import termios
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -128,6 +131,18 @@ def test_debug_shows_the_traceback(lastack: Lastack, tmp_path: Path) -> None:
     assert "Traceback" in lastack("check", path, "--debug").stderr
 
 
+def _wait_until_it_wants_more(child: subprocess.Popen[bytes]) -> None:
+    """Wait until the child has emptied its pipe and sleeps in the next read (Linux: proc(5))."""
+    assert child.stdin is not None
+    status = Path(f"/proc/{child.pid}/stat")
+    for _ in range(6_000):  # a minute at most
+        unread = struct.unpack("i", fcntl.ioctl(child.stdin, termios.FIONREAD, b"\0" * 4))[0]
+        if not unread and status.read_text().rpartition(")")[2].split()[0] == "S":
+            return
+        time.sleep(0.01)
+    pytest.fail("the child did not read its standard input")
+
+
 def test_ctrl_c_leaves_valid_output_of_what_was_read(short_run: Path) -> None:
     data = gzip.decompress((short_run / "wire.csv.gz").read_bytes())
     with subprocess.Popen(
@@ -139,7 +154,7 @@ def test_ctrl_c_leaves_valid_output_of_what_was_read(short_run: Path) -> None:
         assert child.stdin is not None
         child.stdin.write(data[: len(data) // 2])
         child.stdin.flush()
-        time.sleep(2)  # the child must have read this much; there is nothing to wait on
+        _wait_until_it_wants_more(child)
         child.send_signal(signal.SIGINT)
         child.stdin.write(data[len(data) // 2 :][:100])
         said, complained = child.communicate(timeout=30)
