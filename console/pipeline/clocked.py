@@ -16,10 +16,10 @@ from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.inputs import Input
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.serial_lines import OnTheWire
-from console.timeline.align import SourceClock
 from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import ExactTimes, PrintTimes
 from console.timeline.series import Series, json_series, print_series, same_series
+from console.timeline.ties import SourceClock
 from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 from decoders.prints.columns import Prints

@@ -12,8 +12,9 @@ import time
 
 import numpy as np
 
-from console.timeline.align import SourceClock, aligned
+from console.timeline.align import aligned
 from console.timeline.series import value_series
+from console.timeline.ties import SourceClock
 from tests.benchmarks.measure import table
 from tests.console.timeline.judging import judged
 from tests.console.timeline.worlds import random_plan, world

@@ -9,9 +9,10 @@ import numpy.typing as npt
 import polars as pl
 import pytest
 
-from console.timeline.align import SourceClock, aligned
+from console.timeline.align import aligned
 from console.timeline.clocks import ClockMap
 from console.timeline.series import Series, print_series, value_series
+from console.timeline.ties import SourceClock
 from tests.console.timeline.judging import judged
 from tests.console.timeline.worlds import MS, SECOND, Plan, random_plan, world
 
