@@ -11,9 +11,10 @@ import sys
 import time
 
 import numpy as np
+import polars as pl
 
 from console.timeline.align import aligned
-from console.timeline.series import value_series
+from console.timeline.series import print_series, value_series
 from console.timeline.ties import SourceClock
 from tests.benchmarks.measure import table
 from tests.console.timeline.judging import judged
@@ -42,7 +43,7 @@ def honesty(worlds: int) -> list[list[object]]:
 
 
 def scale(count: int) -> float:
-    """Seconds to align `count` prints with `count` transactions."""
+    """Seconds to find the values of `count` printed lines and align them with as many packets."""
     rng = np.random.default_rng(1)
     wire = np.cumsum(rng.integers(500_000, 1_500_000, count))
     log = wire + rng.integers(0, 300_000, count)
@@ -50,17 +51,23 @@ def scale(count: int) -> float:
     number = np.arange(count, dtype=np.float64)
     reading = rng.integers(0, 4096, count).astype(np.float64)
     rows = np.arange(count)
-    series = [
-        *value_series("wire", "n", wire, rows, number),
-        *value_series("wire", "x", wire, rows, reading),
-        *value_series("log", "n", native, rows, number),
-        *value_series("log", "x", native, rows, reading),
-    ]
+    texts = pl.select(
+        pl.format(
+            "camera: seq {} x {}",
+            pl.Series(number, dtype=pl.Int64),
+            pl.Series(reading, dtype=pl.Int64),
+        ).alias("text")
+    ).to_series()
     clocks = [
         SourceClock("wire", "capture", 0, wire[[0, -1]], rows[:2] * 0, is_wall=False),
         SourceClock("log", "firmware", 1, native, rows * 0, is_wall=False),
     ]
     begin = time.perf_counter()
+    series = [
+        *value_series("wire", "n", wire, rows, number),
+        *value_series("wire", "x", wire, rows, reading),
+        *print_series("log", native, rows, texts),
+    ]
     maps = aligned(clocks, series, {})
     took = time.perf_counter() - begin
     assert np.abs(maps["log"].common_ns(native) - log).max() < 1_000_000
