@@ -10,14 +10,11 @@ from typing import Any
 import click
 
 from console.commands.options import run_options, wants_colour
-from console.commands.reading import read_run
+from console.commands.reading import read_run, reading_code
 from console.pipeline.evidence import Evidence
-from console.printable import printable_block
 from console.watch.findings import SEVERITIES
 
 FOUND = 1
-BAD_INPUT = 2
-INTERRUPTED = 130
 
 HELP = """Decode, align and watch recordings; print the findings.
 
@@ -61,10 +58,7 @@ def command(
 
 
 def tell(evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
-    """Print what was found, and on stderr what could not be read to its end."""
-    for source in evidence.sources:
-        if source.stopped is not None:
-            click.echo(printable_block(f"lastack: {source.stopped}"), err=True)
+    """Print what was found."""
     if as_json:
         from console.report.check_json import check_object
         from console.report.export import one_line_json
@@ -80,9 +74,7 @@ def tell(evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
 
 def exit_code(evidence: Evidence, fail_on: str) -> int:
     """130 when interrupted, 2 when a source was not read to its end, 1 when something was found."""
-    if evidence.interrupted:
-        return INTERRUPTED
-    if any(source.stopped is not None for source in evidence.sources):
-        return BAD_INPUT
+    if code := reading_code(evidence):
+        return code
     bad = SEVERITIES[: SEVERITIES.index(fail_on) + 1]
     return FOUND if any(finding.severity in bad for finding in evidence.findings) else 0

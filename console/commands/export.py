@@ -12,12 +12,10 @@ import click
 import polars as pl
 
 from console.commands.options import run_options
-from console.commands.reading import read_run
+from console.commands.reading import read_run, reading_code
 from console.pipeline.tables import TABLES, chosen_rows
 from console.report.export import FORMATS, write_table
 from decoders.errors import DiagnosticError, Place
-
-INTERRUPTED = 130
 
 HELP = """Write one table of a run as jsonl, csv or parquet.
 
@@ -59,7 +57,7 @@ def command(
         write_table(rows, form, sys.stdout.buffer)
     else:
         _write_file(rows, form, Path(output))
-    return INTERRUPTED if evidence.interrupted else 0
+    return reading_code(evidence)
 
 
 def _write_file(rows: pl.DataFrame, form: str, path: Path) -> None:

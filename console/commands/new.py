@@ -12,11 +12,10 @@ import polars as pl
 
 from console.bench.starter import FoundAddress, FoundBus, FoundSource, FoundTopic, starter_text
 from console.commands.options import run_options
-from console.commands.reading import read_run
+from console.commands.reading import read_run, reading_code
 from console.pipeline.evidence import Evidence, SourceReport
+from console.sources.files import STDIN_NAME
 from decoders.errors import DiagnosticError, Place
-
-INTERRUPTED = 130
 
 HELP = """Write a starter bench file from what the recordings hold.
 
@@ -42,7 +41,7 @@ def command(paths: Sequence[str], output: str, debug: bool, **overrides: Any) ->
         click.echo(text.encode(), nl=False)  # a TOML file is UTF-8 in every locale
     else:
         _write_new(Path(output), text)
-    return INTERRUPTED if evidence.interrupted else 0
+    return reading_code(evidence)
 
 
 def _starter(evidence: Evidence, folder: Path) -> str:
@@ -56,6 +55,11 @@ def _starter(evidence: Evidence, folder: Path) -> str:
 
 
 def _source(source: SourceReport, folder: Path) -> FoundSource:
+    if source.files[0] == STDIN_NAME:
+        raise DiagnosticError(
+            "standard input has no name a bench file could hold",
+            mend="Save the recording to a file, and name that.",
+        )
     path = os.path.relpath(source.files[0], folder)
     return FoundSource(source.name, source.kind, path, remarks=source.assumed)
 

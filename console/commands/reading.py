@@ -5,15 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import click
+
 from console.commands.interrupt import Interrupt
 from console.commands.progress import Progress
 from console.pipeline.evidence import Evidence
 from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
+from console.printable import printable_block
+
+BAD_INPUT = 2
+INTERRUPTED = 130
 
 
 def read_run(paths: Sequence[str], *, quiet: bool = False, **overrides: Any) -> Evidence:
-    """The evidence of what the user named.
+    """The evidence of what the user named; what was not read to its end is told on stderr.
 
     Args:
         paths: a bench file or loose recordings.
@@ -24,4 +30,15 @@ def read_run(paths: Sequence[str], *, quiet: bool = False, **overrides: Any) -> 
         DiagnosticError: when something cannot be read.
     """
     with Interrupt() as stop, Progress(wanted=not quiet) as progress:
-        return gathered(settled(paths, Overrides(**overrides)), progress=progress, stop=stop)
+        evidence = gathered(settled(paths, Overrides(**overrides)), progress=progress, stop=stop)
+    for source in evidence.sources:
+        if source.stopped is not None:
+            click.echo(printable_block(f"lastack: {source.stopped}"), err=True)
+    return evidence
+
+
+def reading_code(evidence: Evidence) -> int:
+    """130 when interrupted, 2 when a source was not read to its end, else 0."""
+    if evidence.interrupted:
+        return INTERRUPTED
+    return BAD_INPUT if any(source.stopped is not None for source in evidence.sources) else 0

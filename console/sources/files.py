@@ -15,6 +15,7 @@ from decoders.errors import DiagnosticError, Place
 
 BLOCK_BYTES = 1 << 20
 STDIN = "-"
+STDIN_NAME = "<stdin>"
 
 
 class FileError(DiagnosticError):
@@ -37,7 +38,7 @@ class SourceFile:
 
     def __init__(self, path: str | Path, *, block_bytes: int = BLOCK_BYTES) -> None:
         self.is_stdin = str(path) == STDIN
-        self.name = "<stdin>" if self.is_stdin else str(path)
+        self.name = STDIN_NAME if self.is_stdin else str(path)
         self.read_bytes = 0  # of the file itself, before unzipping: for progress
         self.total_bytes: int | None = None  # the same at the end; None when it cannot be known
         self.gzipped = False  # known once the first chunk was asked for

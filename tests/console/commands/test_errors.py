@@ -284,3 +284,22 @@ def test_a_line_of_the_bench_file_that_is_not_there_is_told_with_its_bus(
     assert run.returncode == 2
     assert "'sclk' of bus 'cam' is no line of this capture" in run.stderr
     assert "Lines found: scl, sda." in run.stderr
+
+
+@pytest.mark.parametrize("command", [("export", "--table", "line_states"), ("new",)])
+def test_no_command_keeps_quiet_about_what_it_could_not_read(
+    command: tuple[str, ...], lastack: Lastack, tmp_path: Path
+) -> None:
+    path = tmp_path / "backwards.csv"
+    path.write_text(GOOD + "1500,1,1\n")
+    run = lastack(command[0], path, *command[1:])
+    assert run.returncode == 2
+    assert run.stderr.startswith(f"lastack: {path}:5:1: time goes backwards")
+    assert run.stderr.count("time goes backwards") == 1
+    assert run.stdout
+
+
+def test_a_bench_file_cannot_name_standard_input(lastack: Lastack) -> None:
+    run = lastack("new", "-", stdin=GOOD.encode())
+    assert (run.returncode, run.stdout) == (2, "")
+    assert "standard input has no name" in run.stderr
