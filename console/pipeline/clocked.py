@@ -16,6 +16,7 @@ from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.inputs import Input
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.serial_lines import OnTheWire
+from console.timeline.byte_series import byte_series
 from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import ExactTimes, PrintTimes
 from console.timeline.series import Series, json_series, print_series, same_series
@@ -49,6 +50,11 @@ class ReadSource:
     def name(self) -> str:
         """The source's name."""
         return self.input.source.name
+
+    @property
+    def is_described(self) -> bool:
+        """Whether any packet of it was described, so that its values have names."""
+        return any(frame.height for frame in self.tables.get("packets", ()))
 
 
 def clock_of(each: ReadSource) -> SourceClock:
@@ -99,6 +105,9 @@ def series_of(each: ReadSource, read: Sequence[ReadSource], bench: Bench) -> lis
         if log.wired is not None and log.wired.capture == each.name:
             rows, keys = _numbered(log.name, len(log.wired.rows))
             found.append(same_series(each.name, log.name, log.wired.start_ns, rows, keys, "line"))
+    if isinstance(each.stage, CaptureStage) and not each.is_described:
+        for bus in each.stage.buses:
+            found += byte_series(each.name, bus.columns()[0])
     for table, kind, time in (("messages", "topic", "t_ns"), ("packets", "packet", "end_ns")):
         for frame in each.tables.get(table, ()):
             t_ns, row = frame[time].to_numpy(), np.arange(frame.height)

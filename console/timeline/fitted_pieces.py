@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchors import Anchors, Fit
+from console.timeline.anchors import AFTER, BEFORE, SAME, Anchors, Fit
 from console.timeline.clocks import ClockPiece, mapped_ns
 from console.timeline.fitting import fit, pieces
 from console.timeline.ties import SourceClock, Tie, Way
@@ -126,16 +126,24 @@ def _border(clock: SourceClock, rows: Int64s, low: int, high: int) -> int:
 
 
 def _unseen_delay_ns(anchors: Anchors, fit: Fit) -> int:
-    """What a delay that every anchor has may add to the error, where all lie on one side.
+    """What a delay that every anchor of one side has may add to the error.
 
-    Such a delay moves the clock and cannot be seen. It is taken to be no longer than a millisecond,
-    or than the middle of the delays that can be seen where that is longer.
+    Such a delay moves the clock and cannot be seen from that side. It is taken to be no longer than
+    a millisecond, or than the middle of the delays that can be seen where that is longer; and no
+    longer than the anchors of the other side leave room for.
     """
     side = anchors.side[fit.kept].astype(np.int64)
-    if not len(side) or (side != side[0]).any() or side[0] == 0:
+    if not len(side) or (side == SAME).any():
         return 0
-    late = side * (fit.common_ns(anchors.native_ns) - anchors.common_ns)[fit.kept]
-    return max(UNSEEN_NS, int(np.median(late)))
+    late = (side * (fit.common_ns(anchors.native_ns) - anchors.common_ns)[fit.kept]).astype(float)
+    room = late + anchors.slack_ns[fit.kept]
+    unseen = 0.0
+    for own in {AFTER, BEFORE} & set(side.tolist()):
+        most = max(float(UNSEEN_NS), float(np.median(late[side == own])))
+        others = room[side != own]
+        left = float(np.quantile(others, 0.01)) if len(others) else most
+        unseen = max(unseen, min(most, left))
+    return int(unseen)
 
 
 def _fitted_piece(

@@ -134,7 +134,8 @@ def _ways(
     worth = {"counter": 1, "readings": READINGS}.get(own.kind, KNOWN)
     if own.kind == "counter" and own.name == other.name:
         worth = SAME_NAME
-    sure = own.kind in ("line", "mark")
+    # Bytes without a name are read after what they say was done, as far as anybody can tell.
+    sure = own.kind in ("line", "mark") or "" in (own.name, other.name)
     for run in runs:
         for pairs in pairs_of(seen, run):
             line = rough_line(pairs)

@@ -76,6 +76,7 @@ def test_loose_files_without_a_bench_file_tell_the_same(lastack: Lastack, short_
     ]
     assert [(s["address"], s["how"]) for s in stops] == [(0x2E, "address-nack")]
     assert stops[0]["last_good_ns"] == truth["camera"]["last_reply_start_ns"]
+    assert [c["method"] for c in report["clocks"]] == ["axis", "equal-values", "equal-values"]
     assumed = [remark for source in report["sources"] for remark in source["assumed"]]
     assert any("SCL is scl, SDA is sda" in remark for remark in assumed)
 
