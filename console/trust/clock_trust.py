@@ -26,7 +26,7 @@ def clock_rows(clock: ClockMap) -> Iterator[TrustRow]:
             yield TrustRow(piece.source, None, None, "not-aligned", "doubtful", what)
             continue
         if piece.ambiguous:
-            what = "another offset fits nearly as well"
+            what = "another offset fits nearly as well: state one with --clock, or name a [[mark]]"
             yield TrustRow(piece.source, *span, "ambiguous", "doubtful", what)
         if piece.band_ns is not None and piece.band_ns > WIDE_NS:
             what = f"its times are known within {in_words(piece.band_ns)} only"

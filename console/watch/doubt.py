@@ -23,6 +23,7 @@ _OWN = {
     "unreadable": {"stopped", "ends-early"},
     "undecoded": {"undecodable"},
 }
+NOT_ALIGNED = "not-aligned"  # says nothing against what one source tells of itself
 _EVER = 2**62
 
 
@@ -43,12 +44,18 @@ def _with_doubt(finding: Finding, rows: Sequence[TrustRow]) -> Finding:
         row.kind
         for row in rows
         if row.kind not in own
+        and not (row.kind == NOT_ALIGNED and _is_within_one_source(finding))
         and finding.source in ("", row.source)
         and _overlaps(row, starts, ends)
     ]
     if not kinds:
         return finding
     return replace(finding, evidence={**finding.evidence, DOUBT: list(dict.fromkeys(kinds))})
+
+
+def _is_within_one_source(finding: Finding) -> bool:
+    """Whether a finding compares no times of two sources."""
+    return finding.source != "" and finding.rule != "reply-within"
 
 
 def _overlaps(row: TrustRow, starts: Int64s, ends: Int64s) -> bool:

@@ -53,6 +53,22 @@ def test_a_finding_of_any_source_is_touched_by_each() -> None:
     assert doubted([found], ROWS)[0].evidence[DOUBT] == ["undecodable", "damaged"]
 
 
+@pytest.mark.parametrize(
+    ("rule", "source", "kinds"),
+    [
+        ("limits", "wire", None),  # its own times are enough for it
+        ("reply-within", "wire", ["not-aligned"]),
+        ("limits", "", ["not-aligned"]),
+    ],
+)
+def test_a_clock_on_no_axis_matters_between_sources_alone(
+    rule: str, source: str, kinds: list[str] | None
+) -> None:
+    row = TrustRow("wire", None, None, "not-aligned", "doubtful", "")
+    found = Finding(50, rule, "warning", "cam", source, "too high", {})
+    assert doubted([found], [row])[0].evidence.get(DOUBT) == kinds
+
+
 def test_a_skipped_number_is_no_doubt_about_the_rule_that_found_it() -> None:
     found = Finding(15, "sequence", "warning", "", "wire", "", {})
     rows = [TrustRow("wire", 10, 20, "lost", "doubtful", "")]
