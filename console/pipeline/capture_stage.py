@@ -73,9 +73,10 @@ class Bus:
             self.line_states.append(rows[1])
 
     def columns(self) -> tuple[Transactions, LineStates]:
-        """Everything decoded so far, each as one table."""
-        states = concatenated(self.line_states) if self.line_states else line_states()
-        return concatenated(self.transactions), states
+        """Everything decoded so far, each as one table; joined once however often asked for."""
+        self.transactions = [concatenated(self.transactions)]
+        self.line_states = [concatenated(self.line_states) if self.line_states else line_states()]
+        return self.transactions[0], self.line_states[0]
 
 
 class CaptureStage:

@@ -66,9 +66,10 @@ def gathered(
     read = [_read(each, inputs, progress, stop) for each in inputs.inputs]
     bench = inputs.bench
     _find_on_the_wire(read)
+    clocks = [clock_of(each) for each in read]
     maps = beside_axis(
         aligned(
-            [clock_of(each) for each in read],
+            clocks,
             [series for each in read for series in series_of(each, read, bench)],
             inputs.declared,
             bench.about.axis,
@@ -76,7 +77,10 @@ def gathered(
     )
     maps |= {each.name: segmented(each, maps[each.name]) for each in read}
     tables = _tables(read, maps)
-    reports = [_report(each, maps[each.name]) for each in read]
+    reports = [
+        _report(each, maps[each.name], has_rows=len(clock.native_ns) > 0)
+        for each, clock in zip(read, clocks, strict=True)
+    ]
     off_axis = [name for name, clock in maps.items() if not clock.has_place]
     start, end = _span([r for r in reports if r.name not in off_axis])
     trust = _trust(read, maps, start, end)
@@ -242,9 +246,9 @@ def _trust(
     return trust_in_order(rows)
 
 
-def _report(each: ReadSource, clock: ClockMap) -> SourceReport:
+def _report(each: ReadSource, clock: ClockMap, *, has_rows: bool) -> SourceReport:
     stage, file = each.stage, each.input.file
-    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if len(clock_of(each).native_ns) else []
+    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if has_rows else []
     assumed, buses = list(stage.assumed), []
     if isinstance(stage, CaptureStage):
         assumed = [*stage.reader.assumed.remarks, *assumed]

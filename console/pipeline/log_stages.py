@@ -65,8 +65,9 @@ class _LogStage(Generic[Rows]):
         return None
 
     def columns(self) -> Rows:
-        """All rows; after `finish`."""
-        return self._concat(self._parts)
+        """All rows; after `finish`. They are joined once, however often they are asked for."""
+        self._parts = [self._concat(self._parts)]
+        return self._parts[0]
 
 
 class PrintStage(_LogStage[Prints]):

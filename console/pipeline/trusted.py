@@ -22,7 +22,6 @@ from console.trust.print_trust import PrintFacts, print_rows
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import Unobserved
 from decoders.errors import DiagnosticError
-from decoders.messages.payload import fields_json
 from decoders.prints.columns import Prints
 
 
@@ -35,7 +34,7 @@ class Told:
     clock: ClockMap
     stopped: DiagnosticError | None
     line_states: pl.DataFrame | None  # of a capture, on its own clock
-    messages: pl.DataFrame | None  # the table of a recording, by its own clock's time
+    messages: pl.DataFrame | None  # the table of a recording, in its order
     prints: Prints | None
     times: PrintTimes | None
     start_ns: int
@@ -116,15 +115,13 @@ def _tasted(rows: Prints, taste: bytes) -> list[tuple[str, str]]:
 
 
 def _messages(name: str, told: Told, stage: MessageStage) -> Iterator[TrustRow]:
-    rows, table = stage.columns(), told.messages
-    if table is not None and bool((np.diff(rows.t_ns) >= 0).all()):
-        fields = table["fields"]  # in the order of the file
-    else:
-        fields = pl.Series(fields_json(rows), dtype=pl.String)
+    if told.messages is None:
+        return
+    rows = stage.columns()
     facts = MessageFacts(
         rows=rows,
         t_ns=told.clock.common_ns(rows.t_ns),
-        fields=fields,
+        fields=told.messages["fields"],
         bad_lines=stage.bad_lines,
         bad_count=stage.bad_count,
     )
