@@ -1,0 +1,252 @@
+"""Every event of a run in one order: an index over the tables, a few bytes an event.
+
+An event is a row of a table, shown once: a transaction that a packet was decoded from is shown as
+the packet; an exchange is shown only where no reply came, as the absence it is, when the reply was
+due; of links only those that did not happen. The index holds what a screen asks of thousands of
+events at once (when, whose, good or bad); everything else is looked up in the row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from console.bench.tables import time_column
+from console.timeline.parties import Parties
+
+Int64s = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+# Tables whose rows are events, in the order in which events of one time are shown: causes first.
+EVENT_TABLES = (
+    "transactions",
+    "packets",
+    "words",
+    "pulses",
+    "line_states",
+    "exchanges",  # a reply that did not come
+    "prints",
+    "messages",
+    "links",  # an effect that did not come
+)
+GOOD, ODD, BAD, UNSEEN = range(4)  # UNSEEN: the evidence could not have shown it
+BAD_LEVELS = ("error", "critical", "alert", "emergency", "fatal")
+ODD_LEVELS = ("warning",)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Events:
+    """n events by time, 16 bytes each; the first column's order is the order of the rows shown."""
+
+    t_ns: Int64s  # [n] common axis, rising
+    table: npt.NDArray[np.uint8]  # [n] index into EVENT_TABLES
+    row: npt.NDArray[np.uint32]  # [n] row of that table
+    party: npt.NDArray[np.uint16]  # [n] index into Parties.every
+    state: npt.NDArray[np.uint8]  # [n] GOOD, ODD, BAD or UNSEEN
+
+    def __len__(self) -> int:
+        return len(self.t_ns)
+
+    def at(self, t_ns: int) -> int:
+        """The event nearest to a time, the later of two equally near; 0 when there is none."""
+        if not len(self):
+            return 0
+        k = int(np.searchsorted(self.t_ns, t_ns))
+        if k == len(self) or (k and t_ns - self.t_ns[k - 1] < self.t_ns[k] - t_ns):
+            return k - 1
+        return k
+
+    def find(self, table: str, row: int) -> int | None:
+        """The event that shows a row of a table; None where it is shown by none."""
+        k = EVENT_TABLES.index(table)
+        found = np.flatnonzero((self.table == k) & (self.row == row))
+        return int(found[0]) if len(found) else None
+
+
+def events_of(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Events:
+    """The index over the tables of a run; rows without a time are left out.
+
+    Args:
+        tables: the tables of events by name; `links` may be missing.
+        parties: whose column each row goes to.
+    """
+    parts = list(_parts(tables, parties))
+    t_ns = np.concatenate([part[0] for part in parts])
+    table = np.concatenate([np.full(len(part[0]), part[1], np.uint8) for part in parts])
+    row = np.concatenate([part[2] for part in parts])
+    party = np.concatenate([part[3] for part in parts])
+    state = np.concatenate([part[4] for part in parts])
+    # Stable, and the parts stand in the order of EVENT_TABLES: causes first at one time.
+    order = np.argsort(t_ns, kind="stable")
+    return Events(t_ns[order], table[order], row[order], party[order], state[order])
+
+
+_Part = tuple[
+    Int64s, int, npt.NDArray[np.uint32], npt.NDArray[np.uint16], npt.NDArray[np.uint8]
+]  # times, table, rows, parties, states
+
+
+def _parts(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Iterator[_Part]:
+    for k, name in enumerate(EVENT_TABLES):
+        table = tables.get(name)
+        if table is None:
+            continue
+        rows = table.lazy().with_row_index("row").select("row", **_SHOWN[name](tables, parties))
+        shown = rows.filter(pl.col("shows") & pl.col("t_ns").is_not_null()).collect()
+        yield (
+            shown["t_ns"].cast(pl.Int64).to_numpy(),
+            k,
+            shown["row"].cast(pl.UInt32).to_numpy(),
+            shown["party"].cast(pl.UInt16).to_numpy(),
+            shown["state"].cast(pl.UInt8).to_numpy(),
+        )
+
+
+def _states(*, bad: pl.Expr, odd: pl.Expr | None = None) -> pl.Expr:
+    otherwise = pl.lit(GOOD) if odd is None else pl.when(odd).then(ODD).otherwise(GOOD)
+    return pl.when(bad).then(BAD).otherwise(otherwise)
+
+
+def _by(column: str, known: Mapping[str, int], other: int = 0) -> pl.Expr:
+    if not known:
+        return pl.lit(other)
+    return pl.col(column).replace_strict(dict(known), default=other, return_dtype=pl.UInt16)
+
+
+def _transactions(tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    party = _by("bus", parties.by_bus)
+    for (bus, address), column in parties.by_address.items():
+        own = (pl.col("bus") == bus) & (pl.col("address") == address)
+        party = pl.when(own).then(column).otherwise(party)
+    return {
+        "t_ns": pl.col("start_ns"),
+        "party": party,
+        "state": _states(bad=pl.col("problems").list.len() > 0),
+        "shows": pl.Series(~_in_packets(tables)),
+    }
+
+
+def _in_packets(tables: Mapping[str, pl.DataFrame]) -> Bools:
+    """Which transactions begin within a packet of their bus: the packet shows them."""
+    transactions, packets = tables["transactions"], tables["packets"]
+    inside = np.zeros(transactions.height, np.bool_)
+    for (bus,), own in packets.select("bus", "start_ns", "end_ns").group_by("bus"):
+        rows = np.flatnonzero((transactions["bus"] == bus).to_numpy())
+        start = transactions["start_ns"].to_numpy()[rows]
+        own = own.sort("start_ns")
+        begins, ends = own["start_ns"].to_numpy(), np.maximum.accumulate(own["end_ns"].to_numpy())
+        at = np.searchsorted(begins, start, side="right") - 1
+        inside[rows] = (at >= 0) & ((start == begins[at]) | (start < ends[at]))
+    return inside
+
+
+def _packets(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("start_ns"),
+        "party": _by("device", parties.by_device),
+        "state": _states(bad=~pl.col("valid")),
+        "shows": pl.lit(True),
+    }
+
+
+def _exchanges(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("request_ns"),
+        "party": _by("device", parties.by_device),
+        "state": pl.when(pl.col("outcome") == "none").then(BAD).otherwise(UNSEEN),
+        "shows": pl.col("outcome").is_in(["none", "not-observed"]),
+    }
+
+
+def _prints(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("t_ns"),
+        "party": _by("source", parties.by_source),
+        "state": _states(
+            bad=pl.col("level").is_in(BAD_LEVELS).fill_null(False),
+            odd=pl.col("level").is_in(ODD_LEVELS).fill_null(False) | pl.col("damaged"),
+        ),
+        "shows": pl.lit(True),
+    }
+
+
+def _messages(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("t_ns"),
+        "party": _by("source", parties.by_source),
+        "state": _states(bad=pl.lit(False), odd=pl.col("duplicate").fill_null(False)),
+        "shows": pl.lit(True),
+    }
+
+
+def _words(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("start_ns"),
+        "party": _by("device", parties.by_device),
+        "state": _states(bad=pl.col("problems").list.len() > 0),
+        "shows": pl.lit(True),
+    }
+
+
+def _pulses(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("start_ns"),
+        "party": _by("line", parties.by_source),
+        "state": pl.lit(GOOD),
+        "shows": pl.lit(True),
+    }
+
+
+def _line_states(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    state = (
+        pl.when(pl.col("state") == "not-observed")
+        .then(UNSEEN)
+        .when(pl.col("state").is_in(["sda-held", "scl-held", "both-held"]))
+        .then(BAD)
+        .otherwise(ODD)
+    )
+    return {
+        "t_ns": pl.col("start_ns"),
+        "party": _by("bus", parties.by_bus),
+        "state": state,
+        "shows": pl.col("state") != "idle",
+    }
+
+
+def _links(_tables: Mapping[str, pl.DataFrame], _parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("to_ns"),
+        "party": pl.col("to_party"),
+        "state": pl.when(pl.col("outcome") == "missing").then(BAD).otherwise(UNSEEN),
+        "shows": pl.col("outcome") != "seen",
+    }
+
+
+_SHOWN = {
+    "transactions": _transactions,
+    "packets": _packets,
+    "words": _words,
+    "pulses": _pulses,
+    "line_states": _line_states,
+    "exchanges": _exchanges,
+    "prints": _prints,
+    "messages": _messages,
+    "links": _links,
+}
+
+
+def band_column(table: pl.DataFrame, rows: npt.NDArray[np.uint32]) -> Int64s:
+    """Half-widths within which the times of some rows are known; -1 where not at all."""
+    if "band_ns" not in table.columns:
+        return np.zeros(len(rows), np.int64)
+    found: Int64s = table["band_ns"].gather(rows).fill_null(-1).to_numpy()
+    return found
+
+
+def row_time(table: str) -> str:
+    """The column an event of a table takes its time from."""
+    return "to_ns" if table == "links" else time_column(table)
