@@ -126,7 +126,7 @@ def _transactions(tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[
         "t_ns": pl.col("start_ns"),
         "party": party,
         "state": _states(bad=pl.col("problems").list.len() > 0),
-        "shows": pl.Series(~_in_packets(tables)),
+        "shows": pl.lit(pl.Series(~_in_packets(tables))),
     }
 
 
