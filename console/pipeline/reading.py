@@ -1,0 +1,179 @@
+"""Reading a run: every source from its files to rows on its own clock, once.
+
+What is slow is done here. How the clocks then lie on one axis may be settled again and again from
+one `Reading` (`settling.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from console.bench.model import Bench, CaptureSource, PrintsSource
+from console.pipeline.bus_devices import device_rows, pec_marked
+from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
+from console.pipeline.clocked import ReadSource, Stage, clock_of, series_of
+from console.pipeline.inputs import Input, Inputs
+from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.serial_lines import on_the_wire
+from console.pipeline.tables import empty_tables
+from console.pipeline.trusted import exchanges_as_observed
+from console.sources.kinds import Kind
+from console.timeline.bus_tables import line_states_frame, transactions_frame
+from console.timeline.message_tables import messages_frame
+from console.timeline.print_tables import print_times
+from console.timeline.serial_tables import bytes_frame
+from console.timeline.series import Series
+from console.timeline.ties import SourceClock
+from console.trust.unobserved import Unobserved
+from decoders.captures.delimited import DelimitedReader
+from decoders.captures.edges import CaptureReader
+from decoders.captures.vcd import VcdReader
+from decoders.errors import DiagnosticError
+
+Progress = Callable[[str, int, int | None], None]
+
+
+def untold(_what: str, _done: int, _total: int | None) -> None:
+    """Progress that nobody asked for."""
+
+
+def unstopped() -> bool:
+    """Nobody stops the reading."""
+    return False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """A run as it was read, each source on its own clock, and what may tie the clocks together."""
+
+    inputs: Inputs
+    sources: Sequence[ReadSource]
+    clocks: Sequence[SourceClock]  # of each source, in their order
+    series: Sequence[Series]  # the recurring values of all of them
+    interrupted: bool  # the user stopped the reading: what is here is what was read so far
+
+
+def read_all(
+    inputs: Inputs, progress: Progress = untold, stop: Callable[[], bool] = unstopped
+) -> Reading:
+    """Read and decode every source.
+
+    Args:
+        inputs: what to read.
+        progress: told what is being read, bytes read and bytes in all.
+        stop: asked between chunks; when it says so, the rest is not read and the reading holds
+            what was.
+
+    Raises:
+        DiagnosticError: when a source cannot be read at all.
+    """
+    read = [_read(each, inputs, progress, stop) for each in inputs.inputs]
+    _find_on_the_wire(read)
+    clocks = [clock_of(each) for each in read]
+    series = [series for each in read for series in series_of(each, read, inputs.bench)]
+    return Reading(inputs, read, clocks, series, stop())
+
+
+def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> ReadSource:
+    """Read one source to its end, or until `stop`."""
+    stage = _stage(each, inputs.bench)
+    with each.file as file:
+        for chunk in file:
+            if stop():
+                break
+            stage.feed(chunk)
+            progress(each.source.name, file.read_bytes, file.total_bytes)
+    before = stage.stopped
+    stage.finish()
+    read = ReadSource(each, stage, stopped=_cause(before, stage.stopped, each.file.trouble))
+    if isinstance(stage, CaptureStage):
+        for bus in stage.buses:
+            _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage))
+        for line in stage.serial:
+            frame = bytes_frame(line.columns(), each.source.name, line.name)
+            _add(read.tables, {"bytes": frame})
+    elif isinstance(stage, PrintStage):
+        read.prints = stage.columns()
+        read.print_times = print_times(read.prints)
+    else:
+        _add(read.tables, {"messages": messages_frame(stage.columns(), each.source.name)})
+    return read
+
+
+def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
+    """Find the serial logs whose lines a capture saw being sent."""
+    captures = [each for each in read if isinstance(each.stage, CaptureStage)]
+    for log in read:
+        source = log.input.source
+        if log.prints is None or not isinstance(source, PrintsSource):
+            continue
+        for capture in captures:
+            if isinstance(capture.stage, CaptureStage) and capture.stage.serial and not log.wired:
+                log.wired = on_the_wire(
+                    log.prints, source.line, source.tick_bits, capture.name, capture.stage.serial
+                )
+
+
+def _cause(
+    before: DiagnosticError | None, after: DiagnosticError | None, trouble: DiagnosticError | None
+) -> DiagnosticError | None:
+    """Why reading stopped: of a file that was cut, the cut and not the half line it left."""
+    if before is None and after is not None and trouble is not None:
+        return DiagnosticError(trouble.message, place=after.place, mend=trouble.mend)
+    return before or after or trouble
+
+
+def _stage(each: Input, bench: Bench) -> Stage:
+    source, name = each.source, each.file.name
+    if isinstance(source, CaptureSource):
+        wanted = [
+            WantedBus(bus.name, bus.scl, bus.sda, bus.spike_ns, bus.held_ns)
+            for bus in bench.buses
+            if bus.source == source.name
+        ]
+        marks = [mark for mark in bench.marks if mark.source == source.name]
+        lines = [line for bus in wanted for line in (bus.scl, bus.sda)]
+        lines += [mark.line for mark in marks if mark.line is not None and wanted]
+        return CaptureStage(_reader(each, source, lines), wanted, marks)
+    if isinstance(source, PrintsSource):
+        is_json = each.kind is Kind.PRINTS_JSON
+        return PrintStage(name, line=source.line, tick_bits=source.tick_bits, is_json=is_json)
+    return MessageStage(name)
+
+
+def _reader(each: Input, source: CaptureSource, lines: Sequence[str]) -> CaptureReader:
+    if each.kind is Kind.CAPTURE_VCD:
+        return VcdReader(each.file.name, wanted=lines or None)
+    return DelimitedReader(
+        each.file.name,
+        threshold_volts=source.threshold_volts,
+        sample_rate_hz=source.sample_rate_hz,
+    )
+
+
+def _bus_tables(
+    bus: Bus, source: str, inputs: Inputs, stage: CaptureStage
+) -> dict[str, pl.DataFrame]:
+    """The tables of one bus and its devices, on the capture's own clock."""
+    until_ns = stage.last_ns or 0
+    transactions, states = bus.columns()
+    transactions = pec_marked(transactions, bus.lines.name, inputs.bench.devices)
+    devices = device_rows(transactions, bus.lines.name, inputs.file, inputs.loose_packets, until_ns)
+    empty = {name: table.drop("band_ns") for name, table in empty_tables().items()}
+    return {
+        "transactions": transactions_frame(transactions, source, bus.lines.name),
+        "line_states": line_states_frame(states, source, bus.lines.name),
+        "packets": pl.concat([empty["packets"], *(rows.packets for rows in devices)]),
+        "exchanges": exchanges_as_observed(
+            pl.concat([empty["exchanges"], *(rows.exchanges for rows in devices)]),
+            Unobserved.of(stage.coverage.gaps),
+        ),
+    }
+
+
+def _add(tables: dict[str, list[pl.DataFrame]], more: dict[str, pl.DataFrame]) -> None:
+    for name, frame in more.items():
+        tables.setdefault(name, []).append(frame)

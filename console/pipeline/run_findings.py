@@ -1,0 +1,90 @@
+"""The findings of a run: what its rules find, and what could not be read or decoded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import polars as pl
+
+from console.bench.model import Bench
+from console.bench.tables import time_column
+from console.pipeline.evidence import SourceReport
+from console.trust.sheet import TrustRow
+from console.trust.unobserved import unobserved
+from console.watch.doubt import doubted
+from console.watch.findings import Finding, in_order
+from console.watch.watching import watched
+from decoders.errors import DiagnosticError
+
+
+def run_findings(
+    bench: Bench,
+    tables: Mapping[str, pl.DataFrame],
+    reports: Sequence[SourceReport],
+    trust: Sequence[TrustRow],
+    off_axis: Sequence[str],
+    start_ns: int,
+    end_ns: int,
+) -> list[Finding]:
+    """What the rules find, and the sources that could not be read to their end."""
+    timed = {
+        name: table.filter(pl.col(time_column(name)).is_not_null())
+        for name, table in tables.items()
+    }
+    observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
+    last_ns = max([end_ns, *observed.values()])  # of sources off the axis, too
+    found = watched(
+        bench,
+        timed,
+        start_ns,
+        last_ns,
+        observed,
+        unobserved(trust),
+        off_axis=off_axis,
+    )
+    for report in reports:
+        if report.stopped is not None:
+            found.append(_cut_short(report, report.stopped, end_ns))
+        if report.kind == "capture" and (why := _why_undecoded(report, tables["transactions"])):
+            found.append(_undecoded(report, why, start_ns))
+    return in_order(doubted(found, trust))
+
+
+def _why_undecoded(report: SourceReport, transactions: pl.DataFrame) -> str:
+    """Why nothing of a capture was decoded; empty when something was."""
+    if not report.buses:
+        return "no I2C bus was found among its lines"
+    decoded = transactions.filter(
+        (pl.col("source") == report.name) & pl.col("address").is_not_null()
+    )
+    if decoded.height:
+        return ""
+    lines = ", ".join(f"{bus.scl} and {bus.sda}" for bus in report.buses)
+    return f"there is no whole transaction on {lines}"
+
+
+def _undecoded(report: SourceReport, why: str, start_ns: int) -> Finding:
+    """A capture of which nothing was decoded says nothing, and must not pass for good."""
+    return Finding(
+        t_ns=start_ns,
+        rule="undecoded",
+        severity="warning",
+        party=report.name,
+        source=report.name,
+        summary=f"nothing of this capture was decoded: {why}",
+        evidence={"assumed": report.assumed},
+    )
+
+
+def _cut_short(report: SourceReport, stopped: DiagnosticError, end_ns: int) -> Finding:
+    """What lies behind the place where a file went bad was not observed, and that is a fault."""
+    where = str(stopped.place) if stopped.place else report.name
+    return Finding(
+        t_ns=end_ns if report.last_ns is None else report.last_ns,
+        rule="unreadable",
+        severity="fault",
+        party=report.name,
+        source=report.name,
+        summary=f"cannot be read from {where} on: {stopped.message}",
+        evidence={"place": where, "what": stopped.message, "mend": stopped.mend},
+    )

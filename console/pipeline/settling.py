@@ -1,0 +1,123 @@
+"""Settling a reading: its clocks onto one axis, and from that the tables, the trust and findings.
+
+It changes nothing of the reading, so it may be done again whenever the user decides otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from console.bench.tables import time_column
+from console.pipeline.capture_stage import CaptureStage
+from console.pipeline.clocked import ReadSource, exact_times, segmented, with_band
+from console.pipeline.evidence import Evidence, SourceReport
+from console.pipeline.inputs import KINDS
+from console.pipeline.reading import Reading
+from console.pipeline.run_findings import run_findings
+from console.pipeline.tables import empty_tables
+from console.pipeline.trusted import Told, trust_of
+from console.timeline.align import aligned
+from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
+from console.timeline.print_tables import prints_frame
+from console.trust.sheet import TrustRow, trust_frame
+from console.trust.sheet import in_order as trust_in_order
+from console.watch.findings import findings_frame
+
+
+def evidence_of(reading: Reading) -> Evidence:
+    """The evidence of a run that was read."""
+    read, inputs = reading.sources, reading.inputs
+    maps = beside_axis(
+        aligned(reading.clocks, reading.series, inputs.declared, inputs.bench.about.axis)
+    )
+    maps |= {each.name: segmented(each, maps[each.name]) for each in read}
+    tables = _tables(read, maps)
+    reports = [
+        _report(each, maps[each.name], has_rows=len(clock.native_ns) > 0)
+        for each, clock in zip(read, reading.clocks, strict=True)
+    ]
+    off_axis = [name for name, clock in maps.items() if not clock.has_place]
+    start, end = _span([r for r in reports if r.name not in off_axis])
+    trust = _trust(read, maps, start, end)
+    findings = [
+        with_band(finding, maps)
+        for finding in run_findings(inputs.bench, tables, reports, trust, off_axis, start, end)
+    ]
+    tables["findings"] = findings_frame(findings)
+    tables["trust"] = trust_frame(trust)
+    tables["clocks"] = clocks_frame([maps[each.name] for each in read])
+    return Evidence(
+        inputs.bench.name, reports, maps, tables, findings, start, end, reading.interrupted
+    )
+
+
+def _span(reports: Sequence[SourceReport]) -> tuple[int, int]:
+    """First and last moment of sources that have a place on the axis."""
+    known = [t for r in reports for t in (r.first_ns, r.last_ns) if t is not None]
+    return min(known, default=0), max(known, default=0)
+
+
+def _tables(read: Sequence[ReadSource], maps: dict[str, ClockMap]) -> dict[str, pl.DataFrame]:
+    """Every event table, on the common axis and in time order."""
+    parts: dict[str, list[pl.DataFrame]] = {name: [frame] for name, frame in empty_tables().items()}
+    for each in read:
+        clock = maps[each.name]
+        for name, frames in each.tables.items():
+            parts[name] += [on_axis(frame, clock) for frame in frames]
+        if each.prints is not None and each.print_times is not None:
+            exact = exact_times(each.wired, maps) if each.wired is not None else None
+            frame = prints_frame(each.prints, each.print_times, each.name, clock, exact)
+            parts["prints"].append(frame)
+    return {
+        name: pl.concat(frames, how="vertical_relaxed").sort(
+            time_column(name), maintain_order=True, nulls_last=True
+        )
+        for name, frames in parts.items()
+    }
+
+
+def _trust(
+    read: Sequence[ReadSource], maps: dict[str, ClockMap], start_ns: int, end_ns: int
+) -> list[TrustRow]:
+    """The trust sheet."""
+    rows: list[TrustRow] = []
+    for each in read:
+        states, messages = each.tables.get("line_states"), each.tables.get("messages")
+        pieces = maps[each.name].pieces
+        off = not maps[each.name].has_place  # then it cannot begin late or end early
+        told = Told(
+            source=each.input.source,
+            stage=each.stage,
+            clock=maps[each.name],
+            stopped=each.stopped,
+            line_states=pl.concat(states) if states else None,
+            messages=messages[0] if messages else None,
+            prints=each.prints,
+            times=each.print_times,
+            start_ns=pieces[0].from_ns if off else start_ns,
+            end_ns=pieces[-1].until_ns if off else end_ns,
+        )
+        rows += trust_of(told)
+    return trust_in_order(rows)
+
+
+def _report(each: ReadSource, clock: ClockMap, *, has_rows: bool) -> SourceReport:
+    stage, file = each.stage, each.input.file
+    spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if has_rows else []
+    assumed, buses = list(stage.assumed), []
+    if isinstance(stage, CaptureStage):
+        assumed = [*stage.reader.assumed.remarks, *assumed]
+        buses = [bus.lines for bus in stage.buses]
+    return SourceReport(
+        name=each.name,
+        kind=KINDS[each.input.kind],
+        files=[file.name],
+        events=stage.events,
+        first_ns=min((a for a, _ in spans), default=None),
+        last_ns=max((b for _, b in spans), default=None),
+        assumed=assumed,
+        stopped=each.stopped,
+        buses=buses,
+    )
