@@ -1,0 +1,1 @@
+"""The console: screens over one run, drawn with Textual."""

@@ -1,0 +1,107 @@
+"""What the screens show of one run: its evidence, indexed, and the words for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from console.bench.load import BenchFile
+from console.bench.model import Bench
+from console.pipeline.evidence import Evidence
+from console.timeline.buckets import Answers, Buckets, answers_of, buckets_of, usual_width_ns
+from console.timeline.events import EVENT_TABLES, Events, band_column, events_of
+from console.timeline.parties import Parties, parties_of
+from console.timeline.words import event_row, event_words
+from console.watch.findings import SEVERITIES, Finding
+
+RIBBON_BINS = 2_048  # of the whole run; the ribbon has at most as many columns
+
+
+@dataclass(slots=True, eq=False)
+class RunView:
+    """One run as the screens need it. Nothing in it changes but caches."""
+
+    evidence: Evidence
+    bench: Bench
+    file: BenchFile | None
+    parties: Parties
+    events: Events
+    tables: Mapping[str, pl.DataFrame]
+    fine: Buckets  # the whole run in `RIBBON_BINS`, for the ribbon
+    sources_of_bus: Mapping[str, str]
+    _buckets: dict[int, tuple[Buckets, Answers]] = field(default_factory=dict)
+
+    @property
+    def start_ns(self) -> int:
+        """Where the run begins on the common axis."""
+        return self.evidence.start_ns
+
+    @property
+    def end_ns(self) -> int:
+        """Where it ends."""
+        return self.evidence.end_ns
+
+    def words(self, k: int) -> str:
+        """Event k in a few words, not cleaned."""
+        return event_words(*event_row(self.tables, self.events, k))
+
+    def source(self, k: int) -> str:
+        """The source that saw event k; "" where several did."""
+        table = EVENT_TABLES[int(self.events.table[k])]
+        row = int(self.events.row[k])
+        frame = self.tables[table]
+        if "source" in frame.columns:
+            return str(frame["source"][row])
+        if "bus" in frame.columns:
+            return self.sources_of_bus.get(str(frame["bus"][row]), "")
+        return "" if table == "links" else next(iter(self.sources_of_bus.values()), "")
+
+    def band_ns(self, k: int) -> int:
+        """Half-width within which the time of event k is known; -1 where not at all."""
+        table = self.tables[EVENT_TABLES[int(self.events.table[k])]]
+        return int(band_column(table, self.events.row[k : k + 1])[0])
+
+    def buckets(self, width_ns: int) -> tuple[Buckets, Answers]:
+        """The run in buckets of a width, counted once."""
+        if width_ns not in self._buckets:
+            count = len(self.parties.every)
+            buckets = buckets_of(self.events, count, self.start_ns, self.end_ns, width_ns)
+            devices = dict(self.parties.by_device)
+            answers = answers_of(self.tables["exchanges"], devices, buckets, count)
+            self._buckets[width_ns] = buckets, answers
+        return self._buckets[width_ns]
+
+    def usual_width_ns(self) -> int:
+        """The width of buckets a run opens with."""
+        return usual_width_ns(self.start_ns, self.end_ns)
+
+    def gravest(self) -> Finding | None:
+        """The finding the story is about: the gravest; a party that stopped before others."""
+        return min(
+            self.evidence.findings,
+            key=lambda f: (SEVERITIES.index(f.severity), f.rule != "stops-answering", f.t_ns),
+            default=None,
+        )
+
+    def event_of(self, finding: Finding) -> int:
+        """The event a finding begins with: the first bad one of its party there, or the nearest."""
+        party = self.parties.of_finding(finding.party)
+        low = int(np.searchsorted(self.events.t_ns, finding.t_ns))
+        high = int(np.searchsorted(self.events.t_ns, finding.t_ns, side="right"))
+        own = [k for k in range(low, high) if party is None or self.events.party[k] == party]
+        bad = [k for k in own if self.events.state[k]]
+        return (bad or own or [self.events.at(finding.t_ns)])[0]
+
+
+def view_of(evidence: Evidence, bench: Bench, file: BenchFile | None) -> RunView:
+    """Index a run for the screens; links are found here."""
+    tables = dict(evidence.tables)
+    parties = parties_of(tables, bench)
+    events = events_of(tables, parties)
+    fine_ns = max(1, -(-(evidence.end_ns + 1 - evidence.start_ns) // RIBBON_BINS))
+    fine = buckets_of(events, len(parties.every), evidence.start_ns, evidence.end_ns, fine_ns)
+    buses = {bus.name: report.name for report in evidence.sources for bus in report.buses}
+    return RunView(evidence, bench, file, parties, events, tables, fine, buses)

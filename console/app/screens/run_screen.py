@@ -1,0 +1,44 @@
+"""What every screen over a run has: the run, a head line, keys to the other screens."""
+
+from __future__ import annotations
+
+from textual.message import Message
+from textual.reactive import reactive
+from textual.screen import Screen
+
+from console.app.run_view import RunView
+
+
+class GoTo(Message):
+    """Show a moment on the timeline; the app keeps where the user was, for the way back."""
+
+    def __init__(self, t_ns: int, event: int | None = None) -> None:
+        super().__init__()
+        self.t_ns = t_ns  # common axis
+        self.event = event  # index into the view's events, where one is meant
+
+
+class RunScreen(Screen[None]):
+    """A screen over one run. The app sets `view`, again when more has been read."""
+
+    HORIZONTAL_BREAKPOINTS = [  # noqa: RUF012 - as the base class declares it
+        (0, "-narrow"),
+        (100, "-normal"),
+        (160, "-wide"),
+    ]
+
+    view: reactive[RunView | None] = reactive(None, init=False)
+
+    def watch_view(self, view: RunView | None) -> None:
+        """Show another run, or the same with more read."""
+        if view is not None and self.is_mounted:
+            self.show(view)
+
+    def on_mount(self) -> None:
+        """Show what is there already."""
+        if self.view is not None:
+            self.show(self.view)
+
+    def show(self, view: RunView) -> None:
+        """Fill the widgets from a view; called again when more has been read."""
+        raise NotImplementedError

@@ -1,0 +1,88 @@
+"""The characters that screens draw with: one set for terminals that show Unicode, one in ASCII.
+
+Every sign of a state differs in shape, so that colour is never the only sign.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """One cell each, but for bars, a ramp from empty to full."""
+
+    lifeline: str
+    node: str  # an event, as it should be
+    odd: str
+    bad: str
+    unseen: str  # the evidence could not have shown it
+    absent: str  # should be here and is not
+    run: str  # of an arrow
+    right: str  # its heads
+    left: str
+    crossing: str  # an arrow over a lifeline
+    lost: str  # the head of an arrow that arrived nowhere
+    fold: str
+    joined_top: str  # events whose order is not known
+    joined: str
+    joined_end: str
+    cursor: str
+    bars: str
+    here: str  # under the ribbon: the place on the screen
+    mark: str
+    ellipsis: str
+    dot: str
+
+
+UNICODE = Signs(
+    lifeline="│",
+    node="●",
+    odd="▲",
+    bad="✖",
+    unseen="?",
+    absent="○",
+    run="─",
+    right="▶",
+    left="◀",
+    crossing="┼",
+    lost="╳",
+    fold="┆",
+    joined_top="╭",
+    joined="│",
+    joined_end="╰",
+    cursor="▌",
+    bars=" ▁▂▃▄▅▆▇█",
+    here="▲",
+    mark="◆",
+    ellipsis="…",
+    dot="·",
+)
+ASCII = Signs(
+    lifeline="|",
+    node="*",
+    odd="^",
+    bad="!",
+    unseen="?",
+    absent="o",
+    run="-",
+    right=">",
+    left="<",
+    crossing="+",
+    lost="x",
+    fold=":",
+    joined_top="(",
+    joined="(",
+    joined_end="(",
+    cursor=">",
+    bars=" .:-=+*#@",
+    here="^",
+    mark="#",
+    ellipsis="~",
+    dot=".",
+)
+
+
+def signs_for(*, ascii_only: bool) -> Signs:
+    """The set to draw with."""
+    return ASCII if ascii_only else UNICODE
