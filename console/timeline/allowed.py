@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchors import AFTER, BEFORE, SAME
+from console.timeline.anchor_pairs import AFTER, BEFORE, SAME
 from console.timeline.chance import cap_ns
 from console.timeline.crowd import Edged, least_squares
 from console.timeline.points import SIDES, Points

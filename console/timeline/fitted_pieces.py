@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchors import AFTER, BEFORE, SAME, Anchors, Fit
+from console.timeline.anchor_pairs import AFTER, BEFORE, SAME, AnchorPairs, Fit
 from console.timeline.clocks import ClockPiece, mapped_ns
 from console.timeline.fitting import fit, pieces
 from console.timeline.ties import SourceClock, Tie, Way
@@ -45,7 +45,7 @@ def fitted_pieces(clock: SourceClock, rows: Int64s, tie: Tie) -> list[tuple[Int6
     ]
 
 
-def _stretches(anchors: Anchors) -> list[tuple[Int64s, Fit]]:
+def _stretches(anchors: AnchorPairs) -> list[tuple[Int64s, Fit]]:
     """Places and fit of the anchors of each undisturbed stretch.
 
     Where the clock was stepped is told by the larger side alone, since two sides differ by their
@@ -67,7 +67,7 @@ def _stretches(anchors: Anchors) -> list[tuple[Int64s, Fit]]:
     return both
 
 
-def _anchors(tie: Tie) -> tuple[Anchors, Int64s]:
+def _anchors(tie: Tie) -> tuple[AnchorPairs, Int64s]:
     """One pair for each event and side from the ways that agree, by row; and those rows."""
     sided = list(zip(tie.ways, _sides(tie.ways), strict=True))
     row = np.concatenate([way.pairs.own_row for way, _ in sided])
@@ -81,7 +81,7 @@ def _anchors(tie: Tie) -> tuple[Anchors, Int64s]:
     first = np.ones(len(order), np.bool_)
     first[1:] = (np.diff(row[order]) != 0) | (np.diff(side[order]) != 0)
     at = order[first]
-    return Anchors(own[at], other[at], side[at], slack[at]), row[at]
+    return AnchorPairs(own[at], other[at], side[at], slack[at]), row[at]
 
 
 def _sides(ways: Sequence[Way]) -> list[int]:
@@ -125,7 +125,7 @@ def _border(clock: SourceClock, rows: Int64s, low: int, high: int) -> int:
     return int(between[fell[0]] if len(fell) else between[int(np.argmax(jumps))])
 
 
-def _unseen_delay_ns(anchors: Anchors, fit: Fit) -> int:
+def _unseen_delay_ns(anchors: AnchorPairs, fit: Fit) -> int:
     """What a delay that every anchor of one side has may add to the error.
 
     Such a delay moves the clock and cannot be seen from that side. It is taken to be no longer than

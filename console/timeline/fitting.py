@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from console.timeline.allowed import DOUBT, allowed
-from console.timeline.anchors import AFTER, BEFORE, Anchors, Fit
+from console.timeline.anchor_pairs import AFTER, BEFORE, AnchorPairs, Fit
 from console.timeline.chance import cap_ns
 from console.timeline.points import Points, crowded, one_sided_crowd
 from console.timeline.region import Region
@@ -40,7 +40,7 @@ WITHIN = 1.5  # it strays by so much more within a stretch than in its middle
 
 
 def fit(
-    anchors: Anchors,
+    anchors: AnchorPairs,
     *,
     drift_limit: float = DRIFT_LIMIT,
     crystal_ppm: float = CRYSTAL_PPM,
@@ -129,7 +129,7 @@ def _wander(points: Points, kept: Mask, height: float, slope: float) -> float:
 
 
 def pieces(
-    anchors: Anchors,
+    anchors: AnchorPairs,
     *,
     drift_limit: float = DRIFT_LIMIT,
     crystal_ppm: float = CRYSTAL_PPM,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchors import AFTER, BEFORE, SAME, Anchors
+from console.timeline.anchor_pairs import AFTER, BEFORE, SAME, AnchorPairs
 from console.timeline.crowd import Edged, crowd_slope, inward_crowd, level, peeled
 
 Floats = npt.NDArray[np.float64]
@@ -32,7 +32,7 @@ class Points:
     y_base: int
 
     @classmethod
-    def of(cls, anchors: Anchors, least_delay_ns: int) -> Points:
+    def of(cls, anchors: AnchorPairs, least_delay_ns: int) -> Points:
         """Anchors (n at least 1) in order of native time, their least delay taken off."""
         native = anchors.native_ns
         order = (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchors import Anchors
+from console.timeline.anchor_pairs import AnchorPairs
 
 Int64s = npt.NDArray[np.int64]
 
@@ -37,7 +37,7 @@ class Circumstances:
 class Case:
     """Anchors and the truth about them."""
 
-    anchors: Anchors
+    anchors: AnchorPairs
     wrong: npt.NDArray[np.bool_]  # [n]
     drift: float
     probe_ns: Int64s  # [9] native times from begin to end
@@ -62,7 +62,7 @@ def case(seed: int, how: Circumstances) -> Case:
     at = np.linspace(0, span, 9)
     probe = native_base + np.rint(at / (1 + drift)).astype(np.int64)
     order = np.argsort(native, kind="stable")
-    anchors = Anchors.of(native[order], common[order], how.side)
+    anchors = AnchorPairs.of(native[order], common[order], how.side)
     return Case(anchors, wrong[order], drift, probe, common_base + at.astype(np.int64))
 
 

@@ -10,7 +10,7 @@ import sys
 
 import numpy as np
 
-from console.timeline.anchors import Anchors
+from console.timeline.anchor_pairs import AnchorPairs
 from console.timeline.fitting import fit, pieces
 from console.timeline.steps import steps
 from tests.benchmarks.alignment_cases import LAWS, MS, Circumstances, case, stepped
@@ -83,7 +83,7 @@ def cutting(n: int, count: int, wrong: float, cases: int) -> tuple[str, ...]:
     return f"{extra / cases:.1%}", f"{missed / cases:.1%}", near
 
 
-def million(wrong: float) -> Anchors:
+def million(wrong: float) -> AnchorPairs:
     """A million anchors over a day."""
     how = Circumstances(anchors=MILLION, span_s=86_400, wrong=wrong)
     return case(1, how).anchors

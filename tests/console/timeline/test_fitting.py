@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import betaprime
 
-from console.timeline.anchors import AFTER, BEFORE, SAME, Anchors, Fit
+from console.timeline.anchor_pairs import AFTER, BEFORE, SAME, AnchorPairs, Fit
 from console.timeline.chance import beta_prime_quantile
 from console.timeline.fitting import fit, pieces
 from console.timeline.ticks import tick
@@ -19,7 +19,7 @@ Int64s = npt.NDArray[np.int64]
 MINUTE = 60 * SECOND
 
 
-def fitted(anchors: Anchors, **options: float) -> Fit:
+def fitted(anchors: AnchorPairs, **options: float) -> Fit:
     found = fit(anchors, **options)  # type: ignore[arg-type]
     assert found is not None
     return found
@@ -30,12 +30,12 @@ def errors_ns(found: Fit, drawn: Case) -> Int64s:
     return error
 
 
-def joined(*parts: Anchors) -> Anchors:
+def joined(*parts: AnchorPairs) -> AnchorPairs:
     columns = (
         np.concatenate([getattr(part, name) for part in parts])
         for name in ("native_ns", "common_ns", "side", "slack_ns")
     )
-    return Anchors(*columns)
+    return AnchorPairs(*columns)
 
 
 # Share of 100 seeded cases whose band holds the truth at nine times from begin to end; the same
@@ -93,7 +93,7 @@ def test_a_third_of_the_anchors_on_one_wrong_offset_move_nothing() -> None:
     drawn = case(2, Circumstances())
     wrong = np.random.default_rng(1).random(500) < 0.3
     shifted = drawn.anchors.common_ns + np.where(wrong, 4 * SECOND, 0)
-    found = fitted(Anchors.of(drawn.anchors.native_ns, shifted, AFTER))
+    found = fitted(AnchorPairs.of(drawn.anchors.native_ns, shifted, AFTER))
     assert errors_ns(found, drawn).max() < MS
     assert found.kept.tolist() == (~wrong).tolist()
 
@@ -117,7 +117,7 @@ def test_exact_anchors_are_met_to_the_ns_at_any_time(
     native: int, common: int, ppm: int, n: int
 ) -> None:
     away = np.arange(n) * MINUTE
-    anchors = Anchors.of(native + away, common + away + away // 1_000_000 * ppm, SAME)
+    anchors = AnchorPairs.of(native + away, common + away + away // 1_000_000 * ppm, SAME)
     found = fitted(anchors)
     # drift times a native time of years is a float64 of up to 1e16 ns: 2 ns
     off = np.abs(found.residual_ns(anchors.native_ns, anchors.common_ns))
@@ -129,8 +129,8 @@ def test_bounds_from_both_sides_are_met_in_the_middle() -> None:
     rng = np.random.default_rng(1)
     times = [np.sort(rng.integers(0, 35 * MINUTE, 300)) for _ in range(2)]
     late = rng.integers(5 * MS, 16 * MS, 300)  # at least 5 ms either way, which one side hides
-    after = Anchors.of(times[0] + late, times[0], AFTER)
-    before = Anchors.of(times[1] - late, times[1], BEFORE)
+    after = AnchorPairs.of(times[0] + late, times[0], AFTER)
+    before = AnchorPairs.of(times[1] - late, times[1], BEFORE)
     found = fitted(joined(after, before))
     alone = fitted(after)
     middle = np.array([17 * MINUTE])
@@ -144,7 +144,7 @@ def test_bounds_from_both_sides_are_met_in_the_middle() -> None:
 def test_a_few_loose_bounds_do_not_spoil_a_tight_side() -> None:
     drawn = case(4, Circumstances())
     at = drawn.anchors.native_ns[[50, 200, 400]]
-    loose = Anchors.of(at, drawn.anchors.common_ns[[50, 200, 400]] + 400 * MS, BEFORE)
+    loose = AnchorPairs.of(at, drawn.anchors.common_ns[[50, 200, 400]] + 400 * MS, BEFORE)
     found = fitted(joined(drawn.anchors, loose))
     assert errors_ns(found, drawn).max() < MS
     assert found.kept.all()
@@ -153,7 +153,7 @@ def test_a_few_loose_bounds_do_not_spoil_a_tight_side() -> None:
 def test_a_bound_that_contradicts_the_crowd_is_wrong() -> None:
     drawn = case(5, Circumstances())
     at = drawn.anchors.native_ns[[250]]
-    wrong = Anchors.of(at, drawn.anchors.common_ns[[250]] - 100 * MS, BEFORE)
+    wrong = AnchorPairs.of(at, drawn.anchors.common_ns[[250]] - 100 * MS, BEFORE)
     found = fitted(joined(drawn.anchors, wrong))
     assert errors_ns(found, drawn).max() < MS
     assert found.kept.tolist() == [True] * 500 + [False]
@@ -164,7 +164,7 @@ def test_one_moment_seen_twice_is_known_to_its_slack(shift_ns: int) -> None:
     # a UART line in the capture and the same text in the log: one bit at 115200 baud
     times = np.sort(np.random.default_rng(6).integers(0, 35 * MINUTE, 100))
     native = np.rint(times * (1 + 80e-6)).astype(np.int64) + shift_ns
-    found = fitted(Anchors.of(native, times, SAME, 8_680))
+    found = fitted(AnchorPairs.of(native, times, SAME, 8_680))
     error = np.abs(found.common_ns(native - shift_ns) - times)
     assert error.max() <= 8_680
     assert (error <= found.band_at(native)).all()
@@ -174,7 +174,7 @@ def test_slack_that_was_understated_widens_the_band() -> None:
     rng = np.random.default_rng(7)
     times = np.sort(rng.integers(0, 35 * MINUTE, 200))
     native = times + np.rint(rng.normal(0, 100_000, 200)).astype(np.int64)
-    found = fitted(Anchors.of(native, times, SAME, 1_000))
+    found = fitted(AnchorPairs.of(native, times, SAME, 1_000))
     error = np.abs(found.common_ns(times) - times)
     assert (error <= found.band_at(times)).all()
     assert 5_000 < found.band_ns < 100_000
@@ -184,7 +184,9 @@ def test_slack_common_to_one_sided_anchors_is_in_the_band() -> None:
     for seed in range(20):
         drawn = case(seed, Circumstances())
         band = int(np.random.default_rng(seed).integers(-2 * MS, 2 * MS))
-        anchors = Anchors.of(drawn.anchors.native_ns, drawn.anchors.common_ns + band, AFTER, 2 * MS)
+        anchors = AnchorPairs.of(
+            drawn.anchors.native_ns, drawn.anchors.common_ns + band, AFTER, 2 * MS
+        )
         found = fitted(anchors)
         assert (errors_ns(found, drawn) <= found.band_at(drawn.probe_ns)).all()
 
@@ -199,7 +201,7 @@ def test_a_short_row_claims_no_drift_and_its_band_grows_away_from_it() -> None:
 
 
 def test_one_anchor_of_one_moment_is_enough_for_a_crystal() -> None:
-    found = fitted(Anchors.of(np.array([5 * SECOND]), np.array([7 * SECOND]), SAME, 1_000))
+    found = fitted(AnchorPairs.of(np.array([5 * SECOND]), np.array([7 * SECOND]), SAME, 1_000))
     assert found.common_ns(np.array([6 * SECOND])).tolist() == [8 * SECOND]
     assert found.band_at(np.array([6 * SECOND]))[0] == pytest.approx(251_000, abs=10)
 
@@ -208,26 +210,26 @@ def test_one_anchor_of_one_moment_is_enough_for_a_crystal() -> None:
 @pytest.mark.parametrize("n", [0, 1, 2])
 def test_two_anchors_of_one_side_say_nothing(n: int, side: int) -> None:
     times = np.arange(n, dtype=np.int64) * SECOND
-    assert fit(Anchors.of(times, times, side)) is None
+    assert fit(AnchorPairs.of(times, times, side)) is None
 
 
 @pytest.mark.parametrize("step", [SECOND, 10 * MS])
 def test_pairs_of_chance_are_no_clock(step: int) -> None:
     times = np.arange(400, dtype=np.int64) * step
-    pairs = Anchors.of(times, np.random.default_rng(9).permutation(times), AFTER)
+    pairs = AnchorPairs.of(times, np.random.default_rng(9).permutation(times), AFTER)
     assert fit(pairs) is None
 
 
 def test_no_clock_runs_a_tenth_too_fast() -> None:
     times = np.arange(400, dtype=np.int64) * SECOND
-    assert fit(Anchors.of(times, times + times // 10, AFTER)) is None
-    assert fitted(Anchors.of(times, times + times // 10, AFTER), drift_limit=0.2).drift > 0.099
+    assert fit(AnchorPairs.of(times, times + times // 10, AFTER)) is None
+    assert fitted(AnchorPairs.of(times, times + times // 10, AFTER), drift_limit=0.2).drift > 0.099
 
 
 @pytest.mark.parametrize("wrong", [0.0, 0.3])
 def test_each_stretch_of_a_clock_that_was_set_gets_its_own_fit(wrong: float) -> None:
     drawn = stepped(3, 600, 2, wrong)
-    anchors = Anchors.of(drawn.native_ns, drawn.common_ns, AFTER)
+    anchors = AnchorPairs.of(drawn.native_ns, drawn.common_ns, AFTER)
     shuffle = np.random.default_rng(1).permutation(600)
     found = pieces(anchors.taken(shuffle))
     assert len(found) == 3
@@ -245,7 +247,7 @@ def test_each_stretch_of_a_clock_that_was_set_gets_its_own_fit(wrong: float) -> 
 
 def test_nothing_gives_no_pieces() -> None:
     none = np.zeros(0, np.int64)
-    assert pieces(Anchors.of(none, none, AFTER)) == []
+    assert pieces(AnchorPairs.of(none, none, AFTER)) == []
 
 
 @pytest.mark.parametrize("m", [1, 2, 6, 50, 10_000])
@@ -275,7 +277,7 @@ def test_a_clock_whose_pace_wanders_gets_a_band_that_says_so(wrong: float) -> No
     strayed = 5 * MS * np.sin(2 * np.pi * times / day)  # 0.4 ppm with the warmth of the day
     native = np.rint(times + rng.uniform(0, 16 * MS, n) + strayed).astype(np.int64)
     off = np.where(rng.random(n) < wrong, rng.integers(-SECOND // 2, SECOND // 2, n), 0)
-    found = fitted(Anchors.of(native, times + off, AFTER))
+    found = fitted(AnchorPairs.of(native, times + off, AFTER))
     error = np.abs(found.common_ns(np.rint(times + strayed).astype(np.int64)) - times)
     assert (error <= found.band_at(native)).mean() > 0.95
     assert found.band_ns < 20 * MS
@@ -284,7 +286,7 @@ def test_a_clock_whose_pace_wanders_gets_a_band_that_says_so(wrong: float) -> No
 def test_anchors_that_are_all_corners_of_their_hull_are_fitted_too() -> None:
     times = np.arange(20_000, dtype=np.int64) * SECOND
     slowing = (times // MS) ** 2 // 20_000_000  # exact, of a clock that slows down evenly
-    found = fitted(Anchors.of(times + slowing, times, AFTER))
+    found = fitted(AnchorPairs.of(times + slowing, times, AFTER))
     error = np.abs(found.common_ns(times + slowing) - times)
     assert (error <= found.band_at(times + slowing)).mean() > 0.9
 
@@ -295,7 +297,7 @@ def test_many_anchors_with_many_wrong_are_known_to_microseconds(seed: int) -> No
     n = 100_000
     times = np.sort(rng.integers(0, 35 * MINUTE, n))
     off = np.where(rng.random(n) < 0.3, rng.integers(-SECOND // 2, SECOND // 2, n), 0)
-    found = fitted(Anchors.of(times + rng.integers(0, 16 * MS, n), times + off, AFTER))
+    found = fitted(AnchorPairs.of(times + rng.integers(0, 16 * MS, n), times + off, AFTER))
     error = np.abs(found.common_ns(times) - times)
     assert (error <= found.band_at(times)).all()
     assert found.band_at(times).max() < 100_000
@@ -319,7 +321,7 @@ def test_any_anchors_give_a_fit_or_none(
 ) -> None:
     native, off, side, slack = np.array(rows, dtype=np.int64).reshape(-1, 4).T
     common = native * unit + off * unit + offset
-    anchors = Anchors(native * unit, common, side.astype(np.int8), slack)
+    anchors = AnchorPairs(native * unit, common, side.astype(np.int8), slack)
     for part, found in [*pieces(anchors), (np.arange(len(rows)), fit(anchors))]:
         assert found is None or (found.kept.any() and len(found.kept) == len(part))
         assert found is None or (found.band_ns > 0 and abs(found.drift) <= 0.05)

@@ -13,7 +13,7 @@ AFTER, BEFORE, SAME = 1, -1, 0  # sides of an anchor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Anchors:
+class AnchorPairs:
     """Pairs of events that belong together, n of them; times in ns."""
 
     native_ns: Int64s  # [n] on the clock to be mapped
@@ -25,7 +25,7 @@ class Anchors:
     # period, half a stamp's last digit, the band of the clock the common time came from
 
     @classmethod
-    def of(cls, native_ns: Int64s, common_ns: Int64s, side: int, slack_ns: int = 0) -> Anchors:
+    def of(cls, native_ns: Int64s, common_ns: Int64s, side: int, slack_ns: int = 0) -> AnchorPairs:
         """Anchors of one side and slack."""
         n = len(native_ns)
         sides, slacks = np.full(n, side, np.int8), np.full(n, slack_ns, np.int64)
@@ -34,9 +34,9 @@ class Anchors:
     def __len__(self) -> int:
         return len(self.native_ns)
 
-    def taken(self, at: npt.NDArray[np.integer] | npt.NDArray[np.bool_]) -> Anchors:
+    def taken(self, at: npt.NDArray[np.integer] | npt.NDArray[np.bool_]) -> AnchorPairs:
         """The anchors at indices or under a mask, as a copy."""
-        return Anchors(self.native_ns[at], self.common_ns[at], self.side[at], self.slack_ns[at])
+        return AnchorPairs(self.native_ns[at], self.common_ns[at], self.side[at], self.slack_ns[at])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
