@@ -9,22 +9,17 @@ from collections.abc import Iterator
 import click
 
 from console.pipeline.evidence import Evidence, SourceReport
+from console.pipeline.source_words import coarse_ns, source_span, unit_of
 from console.printable import printable
 from console.report.trust_text import trust_lines
+from console.timeline.clock_words import clock_words
 from console.timeline.clocks import ClockMap
 from console.timeline.times import since_start
 from console.watch.doubt import DOUBT
-from console.watch.findings import SEVERITIES, Finding
-from decoders.durations import UNITS_NS, in_words
+from console.watch.findings import SEVERITIES, Finding, gravest_first
+from decoders.durations import UNITS_NS
 
-UNITS = {"capture": "edge", "prints": "line", "messages": "message"}
-SILENCES = ("stops-answering", "line-held")
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
-METHOD_WORDS = {
-    "declared": "offset declared",
-    "wall-clock": "by date and time",
-    "reset-silence": "by a silence of the bus",
-}
 NARROWEST = 20  # columns below which wrapping only shreds
 MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
 
@@ -47,7 +42,7 @@ def check_text(
 
 def _head(evidence: Evidence) -> Iterator[str]:
     count = len(evidence.sources)
-    band_ns = _coarse_ns(evidence)
+    band_ns = coarse_ns(evidence.end_ns - evidence.start_ns)
     span = since_start(evidence.end_ns - evidence.start_ns, band_ns)
     yield f"{printable(evidence.name)}: {count} source{'s' * (count != 1)}, {span} on one axis"
     if evidence.interrupted:
@@ -64,54 +59,19 @@ def _head(evidence: Evidence) -> Iterator[str]:
     yield from trust_lines(evidence.tables["trust"], evidence.start_ns)
 
 
-def _coarse_ns(evidence: Evidence) -> int:
-    """To what sources' beginnings and ends are said: 0.1 s, or ms, us or ns of a short run."""
-    span_ns = evidence.end_ns - evidence.start_ns
-    if span_ns >= 100 * UNITS_NS["s"]:
-        return 100 * UNITS_NS["ms"]
-    if span_ns >= UNITS_NS["s"]:
-        return UNITS_NS["ms"]
-    return UNITS_NS["us"] if span_ns >= UNITS_NS["ms"] else 1
-
-
 def _source(source: SourceReport, clock: ClockMap | None, start_ns: int, band_ns: int) -> str:
-    unit = UNITS[source.kind] + "s" * (source.events != 1)
-    words = f"{source.kind:8}  {source.events:>9,} {unit:8}"
-    if source.first_ns is None or source.last_ns is None:
+    words = f"{source.kind:8}  {source.events:>9,} {unit_of(source):8}"
+    span = source_span(source, start_ns, band_ns)
+    if not span:
         return words.rstrip()
-    first = since_start(source.first_ns - start_ns, band_ns)
-    last = since_start(source.last_ns - start_ns, band_ns)
-    return f"{words}  {first} to {last}{_clock_words(clock)}"
-
-
-def _clock_words(clock: ClockMap | None) -> str:
-    """How the source's times came onto the axis, and of a log that restarted what did not."""
-    if clock is None:
-        return "  the axis"
-    tied = [piece for piece in clock.pieces if piece.is_aligned]
-    if not tied:
-        return " of its own clock: not aligned, no value ties it to another source"
-    off = len(clock.pieces) - len(tied)
-    rest = f"; {off} of {len(clock.pieces)} stretches between restarts not aligned" if off else ""
-    if tied[0].method == "axis":
-        return f"  the axis{rest}"
-    known = [f"within {in_words(clock.band_ns)}"] if clock.band_ns else []
-    if tied[0].method == "equal-values":
-        known.append(f"{sum(p.anchors for p in tied):,} equal values")
-        known.append(f"{tied[0].drift_ppm:+.1f} ppm")
-    else:
-        known.append(METHOD_WORDS[tied[0].method])
-    if len(tied) > 1:
-        known.append(f"in {len(tied)} pieces")
-    if any(piece.ambiguous for piece in tied):
-        known.append("ambiguous")
-    return f"  {', '.join(known)}{rest}"
+    is_beside = clock is not None and not clock.has_place
+    return f"{words}  {span}{' ' if is_beside else '  '}{clock_words(clock)}"
 
 
 def _findings(
     evidence: Evidence, colour: bool, width: int | None, all_findings: bool
 ) -> Iterator[str]:
-    ordered = sorted(evidence.findings, key=_gravest_first)
+    ordered = sorted(evidence.findings, key=gravest_first)
     shown = ordered if all_findings else ordered[:MOST_SHOWN]
     times = [
         since_start(f.t_ns - evidence.start_ns, max(f.evidence.get("band_ns", 0), UNITS_NS["ms"]))
@@ -124,11 +84,6 @@ def _findings(
         yield f"and {len(ordered) - len(shown)} more: --all prints them"
     if not ordered:
         yield "nothing found"
-
-
-def _gravest_first(finding: Finding) -> tuple[int, bool, int]:
-    """Who went silent is what is looked for, so it goes before other faults."""
-    return SEVERITIES.index(finding.severity), finding.rule not in SILENCES, finding.t_ns
 
 
 def _finding(finding: Finding, at: str, colour: bool, width: int | None) -> str:

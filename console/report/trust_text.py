@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import polars as pl
 
 from console.printable import printable
-from console.timeline.times import since_start
 from console.trust.sheet import SEVERITIES
+from console.trust.trust_words import span_words
 
 MOST_LINES = 8
 # Said in a source's own lines already.
@@ -32,19 +32,10 @@ def trust_lines(sheet: pl.DataFrame, start_ns: int) -> Iterator[str]:
     yield "what they cannot prove:"
     wide = max(len(printable(group["source"])) for group in ordered)
     for group in ordered[:MOST_LINES]:
-        span = _span(group["from_ns"], group["until_ns"], start_ns)
+        span = span_words(group["from_ns"], group["until_ns"], start_ns)
+        span += "  " * bool(span)
         more = f", and {group['count'] - 1:,} such spans more" if group["count"] > 1 else ""
         name = printable(group["source"])
         yield f"  {name:{wide}}  {span}{group['kind']}: {printable(group['what'])}{more}"
     if len(ordered) > MOST_LINES:
         yield f"  and {len(ordered) - MOST_LINES} kinds more: export --table trust has them"
-
-
-def _span(from_ns: int | None, until_ns: int | None, start_ns: int) -> str:
-    if from_ns is None and until_ns is None:
-        return ""
-    first = "" if from_ns is None else since_start(from_ns - start_ns)
-    last = "" if until_ns is None else since_start(until_ns - start_ns)
-    if first == last:
-        return f"at {first}  "
-    return f"{first} to {last or 'the end'}  ".lstrip()

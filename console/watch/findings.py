@@ -14,6 +14,8 @@ import polars as pl
 Severity = Literal["fault", "warning", "note"]
 SEVERITIES: tuple[Severity, ...] = ("fault", "warning", "note")  # gravest first
 
+SILENCES = ("stops-answering", "line-held")  # rules about who went silent
+
 # Times kept of one finding that stands for many events; the rest is counted.
 TIMES_KEPT = 1000
 
@@ -37,6 +39,11 @@ def in_order(findings: Iterable[Finding]) -> list[Finding]:
         findings,
         key=lambda f: (f.t_ns, SEVERITIES.index(f.severity), f.rule, f.party, f.summary),
     )
+
+
+def gravest_first(finding: Finding) -> tuple[int, bool, int]:
+    """To sort by: who went silent is what is looked for, so it goes before other faults."""
+    return SEVERITIES.index(finding.severity), finding.rule not in SILENCES, finding.t_ns
 
 
 def findings_frame(findings: Iterable[Finding]) -> pl.DataFrame:
