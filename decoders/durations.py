@@ -68,6 +68,6 @@ def in_words(ns: int | float) -> str:
     """A length of time in the unit a person would say it in: `34 min`, `1.84 ms`, `720 ns`."""
     size = abs(ns)
     for unit, unit_ns, least in _SAID:
-        if size >= least * unit_ns:
+        if float(f"{size:.3g}") >= least * unit_ns:  # 999.9 ms is said as 1 s
             return f"{ns / unit_ns:.3g} {unit}"
     return f"{ns:.0f} ns"

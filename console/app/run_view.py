@@ -13,10 +13,12 @@ from console.bench.model import Bench
 from console.pipeline.evidence import Evidence
 from console.timeline.buckets import Answers, Buckets, answers_of, buckets_of, usual_width_ns
 from console.timeline.events import EVENT_TABLES, Events, band_column, events_of
+from console.timeline.link_index import LinkIndex
 from console.timeline.parties import Parties, parties_of
 from console.timeline.words import event_row, event_words
 from console.watch.findings import SEVERITIES, Finding
 
+YEAR_2001_NS = 978_307_200 * 10**9  # stamps from here on tell the date
 RIBBON_BINS = 2_048  # of the whole run; the ribbon has at most as many columns
 
 
@@ -32,6 +34,8 @@ class RunView:
     tables: Mapping[str, pl.DataFrame]
     fine: Buckets  # the whole run in `RIBBON_BINS`, for the ribbon
     sources_of_bus: Mapping[str, str]
+    links: LinkIndex
+    wall_ns: int | None  # what to add to a time to be ns since 1970 UTC; None: no clock tells
     _buckets: dict[int, tuple[Buckets, Answers]] = field(default_factory=dict)
 
     @property
@@ -104,4 +108,25 @@ def view_of(evidence: Evidence, bench: Bench, file: BenchFile | None) -> RunView
     fine_ns = max(1, -(-(evidence.end_ns + 1 - evidence.start_ns) // RIBBON_BINS))
     fine = buckets_of(events, len(parties.every), evidence.start_ns, evidence.end_ns, fine_ns)
     buses = {bus.name: report.name for report in evidence.sources for bus in report.buses}
-    return RunView(evidence, bench, file, parties, events, tables, fine, buses)
+    return RunView(
+        evidence=evidence,
+        bench=bench,
+        file=file,
+        parties=parties,
+        events=events,
+        tables=tables,
+        fine=fine,
+        sources_of_bus=buses,
+        links=LinkIndex(tables.get("links")),
+        wall_ns=_wall_ns(evidence),
+    )
+
+
+def _wall_ns(evidence: Evidence) -> int | None:
+    """How far the axis is from ns since 1970, by the first source that stamps by the wall clock."""
+    for clock in evidence.clocks.values():
+        piece = clock.pieces[0]
+        native = piece.from_ns - piece.offset_ns
+        if piece.is_aligned and native > YEAR_2001_NS:
+            return -piece.offset_ns
+    return None

@@ -15,7 +15,7 @@ Int64s = npt.NDArray[np.int64]
 Counts = npt.NDArray[np.int64]
 
 # Bucket widths offered, in ns: 1, 2, 5 times powers of ten up to 10 s, then as clocks count.
-WIDTHS_NS = tuple(
+WIDTHS_NS: tuple[int, ...] = tuple(
     [m * 10**e for e in range(3, 10) for m in (1, 2, 5)]
     + [s * 10**9 for s in (10, 30, 60, 300, 600, 1800, 3600, 3 * 3600, 6 * 3600, 24 * 3600)]
 )
@@ -50,7 +50,8 @@ class Buckets:
 def usual_width_ns(start_ns: int, end_ns: int) -> int:
     """The width by which a run takes about `ROWS_WANTED` rows."""
     span = max(end_ns - start_ns, 1)
-    return min(WIDTHS_NS, key=lambda width: abs(math.log(span / width / ROWS_WANTED)))
+    off = [abs(math.log(span / width / ROWS_WANTED)) for width in WIDTHS_NS]
+    return WIDTHS_NS[off.index(min(off))]
 
 
 def buckets_of(events: Events, parties: int, start_ns: int, end_ns: int, width_ns: int) -> Buckets:
@@ -89,7 +90,8 @@ class Answers:
     """Of each bucket and party: requests, how many were answered, and how fast."""
 
     asked: Counts  # [n, p]
-    answered: Counts  # [n, p]
+    answered: Counts  # [n, p] a reply came
+    wrong: Counts  # [n, p] one that was late or not valid
     median_ns: npt.NDArray[np.float64]  # [n, p] of the latency; not-a-number without an answer
     most_ns: npt.NDArray[np.float64]  # [n, p] its largest
 
@@ -106,24 +108,26 @@ def answers_of(
         parties: how many there are.
     """
     shape = (len(buckets), parties)
-    asked, answered = np.zeros(shape, np.int64), np.zeros(shape, np.int64)
+    asked, answered, wrong = (np.zeros(shape, np.int64) for _ in range(3))
     median, most = np.full(shape, np.nan), np.full(shape, np.nan)
     if not exchanges.height or not party_of:
-        return Answers(asked, answered, median, most)
+        return Answers(asked, answered, wrong, median, most)
     rows = (
         exchanges.lazy()
         .filter(pl.col("request_ns").is_not_null())
         .select(
             bucket=(pl.col("request_ns") - buckets.first_ns) // buckets.width_ns,
             party=pl.col("device").replace_strict(party_of, default=0, return_dtype=pl.Int64),
-            good=pl.col("outcome").is_in(["answered", "late"]),
+            came=pl.col("reply_ns").is_not_null(),
+            good=pl.col("outcome") == "answered",
             latency=pl.col("latency_ns"),
         )
         .filter(pl.col("bucket").is_between(0, len(buckets) - 1))
         .group_by("bucket", "party")
         .agg(
             asked=pl.len(),
-            answered=pl.col("good").sum(),
+            answered=pl.col("came").sum(),
+            wrong=(pl.col("came") & ~pl.col("good")).sum(),
             median=pl.col("latency").median(),
             most=pl.col("latency").max().cast(pl.Float64),
         )
@@ -131,6 +135,7 @@ def answers_of(
     )
     at = rows["bucket"].to_numpy(), rows["party"].to_numpy()
     asked[at], answered[at] = rows["asked"].to_numpy(), rows["answered"].to_numpy()
+    wrong[at] = rows["wrong"].to_numpy()
     median[at] = rows["median"].fill_null(np.nan).to_numpy()
     most[at] = rows["most"].fill_null(np.nan).to_numpy()
-    return Answers(asked, answered, median, most)
+    return Answers(asked, answered, wrong, median, most)

@@ -127,13 +127,17 @@ def values_of(fields: str | None, leave_out: tuple[str, ...] = ()) -> str:
     found = json.loads(fields)
     if not isinstance(found, dict):
         return ""
-    told = [f"{key}={_value(v)}" for key, v in found.items() if key not in leave_out]
+    told = [_told(key, value) for key, value in found.items() if key not in leave_out]
     return " ".join(told[:MOST_VALUES])
 
 
-def _value(value: Any) -> str:
+def _told(key: str, value: Any) -> str:
     if isinstance(value, list):
-        return f"[{len(value)}]"
+        return f"{len(value)} {key if len(value) != 1 else key.removesuffix('s')}"
+    return f"{key}={_value(value)}"
+
+
+def _value(value: Any) -> str:
     if isinstance(value, dict):
         return "{..}"
     if isinstance(value, bool):

@@ -69,6 +69,9 @@ def test_numbers_that_are_no_length_of_time_are_refused(value: float) -> None:
         (120 * S, "2 min"),
         (10_800 * S, "3 h"),
         (172_800 * S, "2 d"),
+        # what three digits round up to the next unit
+        (999_900_000, "1 s"),
+        (999_600, "1 ms"),
         # Rollovers of 16-bit ms and of 32-bit us and ms counters
         (65_536_000_000, "65.5 s"),
         (4_294_967_296_000, "71.6 min"),

@@ -1,0 +1,124 @@
+"""One event as a row: its words on its own lifeline, and the arrow from what caused it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rich.cells import cell_len
+
+from console.app.signs import Signs
+from console.app.timeline.columns import Columns
+from console.app.timeline.pieces import Piece, Row, cut, filled
+from console.timeline.events import BAD, GOOD, ODD, UNSEEN
+from decoders.durations import in_words
+
+STATE_STYLES = {GOOD: "text", ODD: "odd", BAD: "bad", UNSEEN: "unseen"}
+LABEL_ROOM = 3  # cells of an arrow that its label leaves free
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a row says of one event; `words` is clean."""
+
+    party: int
+    state: int
+    words: str
+    absent: bool = False  # it should be here and is not
+    cause: int | None = None  # party the arrow comes from
+    latency_ns: int | None = None
+
+
+def event_cells(told: Told, columns: Columns, signs: Signs) -> Row:
+    """The cells of a row behind the gutter: every lifeline, the event, its arrow."""
+    own = columns.of(told.party)
+    cause = None if told.cause is None else columns.of(told.cause)
+    if cause == own:
+        cause = None
+    row: Row = []
+    for k, column in enumerate(columns.every):
+        room = column.width - 1
+        if own is not None and k == own:
+            row.append((_node(told, signs), _node_style(told)))
+            row += _own_text(told, room, signs, comes_back=cause is not None and cause > own)
+        elif own is None or cause is None or not min(own, cause) <= k <= max(own, cause):
+            row.append((signs.lifeline, "line"))
+            row.append((" " * room, "text"))
+        else:
+            row += _passed(told, k, own, cause, room, signs)
+    return row
+
+
+def blank_cells(columns: Columns, signs: Signs) -> Row:
+    """A row on which nothing happens: the lifelines alone."""
+    row: Row = []
+    for column in columns.every:
+        row += [(signs.lifeline, "line"), (" " * (column.width - 1), "text")]
+    return row
+
+
+def wait_cells(columns: Columns, signs: Signs) -> Row:
+    """A folded wait: broken lifelines."""
+    row: Row = []
+    for column in columns.every:
+        row += [(signs.fold, "line"), (" " * (column.width - 1), "text")]
+    return row
+
+
+def _node(told: Told, signs: Signs) -> str:
+    if told.state == UNSEEN:
+        return signs.unseen
+    if told.absent:
+        return signs.absent
+    return {GOOD: signs.node, ODD: signs.odd, BAD: signs.bad}[told.state]
+
+
+def _node_style(told: Told) -> str:
+    return f"party-{told.party % 8 + 1}" if told.state == GOOD else STATE_STYLES[told.state]
+
+
+def _own_text(told: Told, room: int, signs: Signs, *, comes_back: bool) -> Row:
+    """The event's words; an arrow that comes from the right ends behind them."""
+    style = STATE_STYLES[told.state]
+    if not comes_back:
+        return [(" " + filled(told.words, room - 1, signs.ellipsis), style)]
+    words = cut(told.words, room - 4, signs.ellipsis)
+    rest = room - 1 - cell_len(words) - 1
+    return [
+        (f" {words} ", style),
+        (signs.left + signs.run * (rest - 1), "link") if rest > 0 else ("", "link"),
+    ]
+
+
+def _passed(told: Told, k: int, own: int, cause: int, room: int, signs: Signs) -> Row:
+    """A column that the arrow begins in or passes."""
+    ends_in_loss = told.absent and told.state != GOOD
+    style = "bad" if ends_in_loss and told.state == BAD else "link"
+    starts = k == cause
+    line: Piece = (signs.lifeline if starts else signs.crossing, "line" if starts else style)
+    if cause < own:  # to the right: the area of this column is part of the arrow
+        last = k == own - 1
+        head = signs.lost if ends_in_loss else signs.right
+        label = _label(told, room) if last else ""
+        return [line, *_run(room, label, head if last else "", style, signs)]
+    # to the left: this column's area lies behind the arrow's beginning
+    if starts:
+        return [line, (" " * room, "text")]
+    label = _label(told, room) if k == own + 1 else ""
+    return [line, *_run(room, label, "", style, signs)]
+
+
+def _label(told: Told, room: int) -> str:
+    if told.latency_ns is None or told.absent:
+        return ""
+    text = f" {in_words(told.latency_ns)} "
+    return text if cell_len(text) + LABEL_ROOM <= room else ""
+
+
+def _run(room: int, label: str, head: str, style: str, signs: Signs) -> Row:
+    left = room - len(label) - len(head)
+    before = left // 2
+    return [
+        (signs.run * before, style),
+        (label, "quiet"),
+        (signs.run * (left - before) + head, style),
+    ]

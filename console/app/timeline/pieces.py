@@ -1,0 +1,32 @@
+"""Rows as pieces of text with a style's name; cut and filled by cells."""
+
+from __future__ import annotations
+
+from rich.cells import cell_len, set_cell_size
+
+Piece = tuple[str, str]  # text, name of its style
+Row = list[Piece]
+
+
+def cut(text: str, cells: int, ellipsis: str) -> str:
+    """Text that takes at most so many cells; what was cut off is told by the ellipsis."""
+    if cells <= 0:
+        return ""
+    if len(text) <= cells and cell_len(text) <= cells:
+        return text
+    text = text[: cells + 1]
+    if cell_len(text) <= cells:
+        return text
+    return set_cell_size(text, cells - 1) + ellipsis if cells > 1 else ellipsis
+
+
+def filled(text: str, cells: int, ellipsis: str) -> str:
+    """Text of exactly so many cells."""
+    shown = cut(text, cells, ellipsis)
+    return shown + " " * (cells - cell_len(shown))
+
+
+def right_filled(text: str, cells: int, ellipsis: str) -> str:
+    """As `filled`, at the right edge."""
+    shown = cut(text, cells, ellipsis)
+    return " " * (cells - cell_len(shown)) + shown
