@@ -231,7 +231,8 @@ def test_files_go_to_the_cache_and_else_where_temporary_files_go(
 
 
 def test_it_can_be_read_while_another_thread_feeds_it() -> None:
-    blocks, seen = 300, []
+    blocks = 300
+    seen: list[tuple[int, Edges, int | None]] = []
 
     def feed() -> None:
         for k in range(1, blocks):
