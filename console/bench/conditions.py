@@ -8,50 +8,42 @@ JSON has no column types, so how such a value is read follows from what it is co
 with text in quotes, or by LIKE, `~` or a text function, as text; with true or false, or standing
 alone, as truth; else as a number. A value of another kind is NULL there, and a comparison with NULL
 selects no row. This does not depend on the rows, so live and recorded rows are read alike.
+
+Addresses are written as on the bench: `address = 0x2E` is `address = 46`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from enum import Enum
+from typing import Literal
 
 import polars as pl
 
-from console.bench.tables import TABLES
+from console.bench.condition_tokens import DOT, Kind, kind_of, name_of, pieces, tokens
+from console.bench.tables import TABLES, Schema
 from decoders.errors import DescriptionError, Place
 from decoders.toml_lines import closest_hint
 
+__all__ = [
+    "JSON_COLUMN",
+    "Condition",
+    "Kind",
+    "Parsed",
+    "Value",
+    "condition",
+    "is_path",
+    "parsed",
+    "reason",
+    "value_of",
+]
+
 JSON_COLUMN = "fields"
 
-_TOKEN = re.compile(
-    r"""'(?:[^']|'')*'                             # text
-      | "(?:[^"]|"")*"                             # quoted name
-      | [A-Za-z_]\w*(?:\.(?:\w+|"(?:[^"]|"")*"))*  # word, or a dotted path
-      | \d[\w.]*
-      | <>|<=|>=|!=|!~\*|!~|~\*|[=<>~(),]
-      | \s+
-      | .""",
-    re.VERBOSE | re.DOTALL,
-)
-_DOT = "\uf8ff"  # a dot within a name, while dots part names: a private code point, never said
-_COMPARE = {"=", "<>", "!=", "<", ">", "<=", ">=", "BETWEEN", "IN"}
-_TEXT_OPERATORS = {"LIKE", "ILIKE", "~", "~*", "!~", "!~*", "RLIKE", "REGEXP"}
-_TEXT_FUNCTIONS = {
-    "UPPER", "LOWER", "LENGTH", "CHAR_LENGTH", "STARTS_WITH", "ENDS_WITH", "REGEXP_LIKE", "TRIM",
-    "LTRIM", "RTRIM", "LEFT", "RIGHT", "SUBSTR", "SUBSTRING", "STRPOS", "REPLACE", "CONCAT",
-}  # fmt: skip
-_ALONE = {None, "AND", "OR", "NOT", "(", ")"}
-
-
-class Kind(Enum):
-    """How a JSON value is read."""
-
-    NUMBER = "number"
-    WHOLE = "whole"
-    TEXT = "text"
-    TRUTH = "truth"
+_CANNOT = " cannot be used: "
+_SQL = "A condition is SQL as after WHERE, such as: address = 46 AND NOT address_acked"
+_MANY = 100_000  # rows from which the streaming engine is worth its start
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +99,7 @@ class Condition:
     table: str
     expr: pl.Expr | None
     values: tuple[tuple[str, Value], ...]  # extra columns the expression reads, by name
+    schema: Schema  # columns it may read; null where rows lack one
 
     def rows(self, frame: pl.DataFrame) -> pl.DataFrame:
         """The rows of `frame` for which it holds, with the columns of `frame`.
@@ -116,60 +109,102 @@ class Condition:
         """
         if self.expr is None or frame.height == 0:
             return frame
-        missing = [c for c in TABLES[self.table] if c not in frame.columns]
-        wide = frame.with_columns(
-            pl.lit(None, dtype=TABLES[self.table][c]).alias(c) for c in missing
-        ).with_columns(value.expr().alias(name) for name, value in self.values)
+        return frame.filter(self.holds(frame))
+
+    def holds(self, frame: pl.DataFrame) -> pl.Series:
+        """Bool[n], without nulls: for which of the n rows it holds; errors as `rows`."""
+        if self.expr is None or frame.height == 0:
+            return pl.repeat(True, frame.height, dtype=pl.Boolean, eager=True)
+        missing = [c for c in self.schema if c not in frame.columns]
+        wide = (
+            frame.lazy()
+            .with_columns(pl.lit(None, dtype=self.schema[c]).alias(c) for c in missing)
+            .with_columns(value.expr().alias(name) for name, value in self.values)
+            .select(self.expr.fill_null(False).alias("holds"))
+        )
+        # Reading JSON is most of the work, and the streaming engine spreads it over the cores.
+        engine: Literal["streaming", "in-memory"] = (
+            "streaming" if self.values and frame.height > _MANY else "in-memory"
+        )
         try:
-            return wide.filter(self.expr).select(frame.columns)
+            return wide.collect(engine=engine).to_series()
         except pl.exceptions.PolarsError as error:
             raise DescriptionError(_refused(self.text, error)) from error
 
 
-def condition(text: str, table: str, place: Place | None = None) -> Condition:
+def condition(
+    text: str, table: str, place: Place | None = None, schema: Schema | None = None
+) -> Condition:
     """Check a condition and make it ready.
 
     Args:
         text: SQL, or nothing for every row.
-        table: one of `TABLES`.
+        table: one of `TABLES`, or any name with a schema of its own.
         place: where it was written, for errors.
+        schema: the columns it may name, when these are not those of `TABLES`.
 
     Raises:
         DescriptionError: no such table or column, not SQL, not about one row, or types that do not
             go together.
     """
-    _check_table(table, place)
+    if schema is None:
+        _check_table(table, place)
+        schema = TABLES[table]
     if not text.strip():
-        return Condition("", table, None, ())
+        return Condition("", table, None, (), schema)
+    read = parsed(text, place)
+    _check_columns(table, read.names, place, schema)
+    made = Condition(text, table, read.expr, tuple(read.values.items()), schema)
+    _try(made, read.expr, place)
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """A condition that is SQL, whatever tables it may be about."""
+
+    expr: pl.Expr
+    values: Mapping[str, Value]  # paths, by the columns that stand for them
+    names: tuple[str, ...]  # columns and paths it reads, as the user wrote them without quotes
+
+
+def parsed(text: str, place: Place | None = None) -> Parsed:
+    """Read a condition that is not empty.
+
+    Raises:
+        DescriptionError: if it is not SQL.
+    """
     sql, values = _with_paths_as_columns(text)
     try:
         expr = pl.sql_expr(sql)
         names = expr.meta.root_names()
+        is_renamed = not expr.meta.undo_aliases().meta.eq(expr)
     except pl.exceptions.PolarsError as error:
-        raise DescriptionError(
-            _refused(text, error),
-            place=place,
-            mend="A condition is SQL as after WHERE, such as: address = 46 AND NOT address_acked",
-        ) from error
-    _check_columns(table, [n for n in names if n not in values], place)
-    _check_columns(table, [value.name for value in values.values()], place)
-    made = Condition(text, table, expr, tuple(values.items()))
-    _try(made, expr, place)
-    return made
+        raise DescriptionError(_refused(text, error), place=place, mend=_SQL) from error
+    if is_renamed:  # "valid 3": SQL takes the 3 for a name of the column
+        words = f"condition {text!r}{_CANNOT}something stands behind its end"
+        raise DescriptionError(words, place=place, mend=_SQL)
+    own = [n for n in names if n not in values]
+    return Parsed(expr, values, (*own, *(value.name for value in values.values())))
+
+
+def reason(error: DescriptionError) -> str:
+    """What is wrong with a condition, without the condition itself before it."""
+    return error.message.split(_CANNOT, 1)[-1]
 
 
 def _try(made: Condition, expr: pl.Expr, place: Place | None) -> None:
     """Run it over two made-up rows: types and patterns are checked only when it runs."""
-    schema = dict(TABLES[made.table])
+    schema = dict(made.schema)
     wide = pl.DataFrame(_two_rows(schema), schema=schema).with_columns(
         value.expr().alias(name) for name, value in made.values
     )
     try:
         got = wide.select(expr).to_series()
     except pl.exceptions.PolarsError as error:
-        mend = f"Columns of {made.table}: {_columns_text(made.table)}."
+        mend = f"Columns of {made.table}: {_columns_text(made.schema)}."
         raise DescriptionError(_refused(made.text, error), place=place, mend=mend) from error
-    windowed = any(token.upper() == "OVER" for token in _TOKEN.findall(made.text))
+    windowed = any(token.upper() == "OVER" for _, token in tokens(made.text))
     if windowed or len(got) != wide.height:
         raise DescriptionError(
             f"condition {made.text!r} is not about one row",
@@ -197,53 +232,20 @@ def _two_rows(schema: dict[str, pl.DataType]) -> dict[str, list[object]]:
 
 def _with_paths_as_columns(text: str) -> tuple[str, dict[str, Value]]:
     """The condition with each path as a quoted column, and what is to stand in that column."""
-    tokens = _TOKEN.findall(text)
-    solid = [k for k, token in enumerate(tokens) if not token.isspace()]
+    parts = pieces(text)
+    solid = [k for k, part in enumerate(parts) if not part.isspace()]
     values: dict[str, Value] = {}
     for position, k in enumerate(solid):
-        name = _unquoted(tokens[k])
-        if not is_path(name) or tokens[k].startswith("'"):
+        name = name_of(parts[k])
+        if not is_path(name) or parts[k].startswith("'"):
             continue
-        before = [tokens[j] for j in reversed(solid[:position])]
-        after = [tokens[j] for j in solid[position + 1 :]]
-        value = Value(name, _kind(before, after))
+        before = [parts[j] for j in reversed(solid[:position])]
+        after = [parts[j] for j in solid[position + 1 :]]
+        value = Value(name, kind_of(before, after))
         column = f"{name} as {value.kind.value}"
         values[column] = value
-        tokens[k] = '"' + column.replace('"', '""') + '"'
-    return "".join(tokens), values
-
-
-def _kind(before: list[str], after: list[str]) -> Kind:
-    """What a path is compared with; `before` is read backwards from it."""
-    after = [t for t in after if t.upper() != "NOT"]
-    word = after[0].upper() if after else None
-    called = before[1].upper() if len(before) > 1 and before[0] == "(" else None
-    if word in _TEXT_OPERATORS or called in _TEXT_FUNCTIONS or word == "IS":
-        return Kind.TEXT
-    for operator, others in ((after[:1], after[1:]), (before[:1], before[1:])):
-        if operator and operator[0].upper() in _COMPARE:
-            literal = next((t for t in others if t != "("), "")
-            if literal.startswith("'"):
-                return Kind.TEXT
-            if literal.upper() in ("TRUE", "FALSE"):
-                return Kind.TRUTH
-            return Kind.NUMBER
-    previous = before[0].upper() if before else None
-    if previous in _ALONE and word in _ALONE and called in (*_ALONE, "("):
-        return Kind.TRUTH
-    return Kind.NUMBER
-
-
-def _unquoted(token: str) -> str:
-    """`fields."cap-colour"` and `"fields.cap-colour"` as fields.cap-colour.
-
-    A dot inside the quotes of one step (`fields."cap.colour"`) is part of the name, and stands
-    for itself as _DOT.
-    """
-    parts = re.findall(r'"((?:[^"]|"")*)"|([^."]+)', token)
-    if len(parts) == 1:
-        return str(parts[0][0].replace('""', '"') or parts[0][1])
-    return ".".join(q.replace('""', '"').replace(".", _DOT) or plain for q, plain in parts)
+        parts[k] = '"' + column.replace('"', '""') + '"'
+    return "".join(parts), values
 
 
 def _json_path(name: str) -> str:
@@ -253,7 +255,7 @@ def _json_path(name: str) -> str:
 
 
 def _in_path(step: str) -> str:
-    return step.replace("'", "\\'").replace(_DOT, ".")
+    return step.replace("'", "\\'").replace(DOT, ".")
 
 
 def _column_as(name: str, kind: Kind) -> pl.Expr:
@@ -271,8 +273,10 @@ def _check_table(table: str, place: Place | None) -> None:
         raise DescriptionError(f"no table named {table!r}", place=place, mend=mend)
 
 
-def _check_columns(table: str, names: Iterable[str], place: Place | None) -> None:
-    known = TABLES[table]
+def _check_columns(
+    table: str, names: Iterable[str], place: Place | None, known: Schema | None = None
+) -> None:
+    known = TABLES[table] if known is None else known
     for name in names:
         if is_path(name) and "\\" in name:
             words = f"{name!r} has a backslash, and no path can say one"
@@ -283,15 +287,15 @@ def _check_columns(table: str, names: Iterable[str], place: Place | None) -> Non
         raise DescriptionError(words, place=place, mend=closest_hint(name, known, "columns"))
 
 
-def _columns_text(table: str) -> str:
+def _columns_text(schema: Schema) -> str:
     words = {"i": "a number", "u": "a number", "S": "text", "B": "true or false", "L": "words"}
     return ", ".join(
         f"{name} ({words[str(kind)[0].lower() if kind.is_integer() else str(kind)[0]]})"
-        for name, kind in TABLES[table].items()
+        for name, kind in schema.items()
     )
 
 
 def _refused(text: str, error: Exception) -> str:
-    reason = " ".join(str(error).split("\n\n")[0].split())
-    reason = re.sub(r'"?([^"]*) as (?:number|whole|text|truth)"?', r"\1", reason)
-    return f"condition {text!r} cannot be used: {reason}"
+    why = " ".join(str(error).split("\n\n")[0].split())
+    why = re.sub(r'"?([^"]*) as (?:number|whole|text|truth)"?', r"\1", why)
+    return f"condition {text!r}{_CANNOT}{why}"

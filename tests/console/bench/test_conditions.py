@@ -54,10 +54,36 @@ AT = Place("bench.toml", 7)
         ('fields."cap.top" = 2', [1]),
         ('fields."a""b" = 3', [1]),
         ('fields."]x[" = 3', []),
+        ("qos = 0x02", [4]),
+        ("fields.cm = 0x5", [1]),
+        ("topic = '0x05'", []),
     ],
 )
 def test_a_condition_selects_its_rows(text: str, times: list[int]) -> None:
     assert condition(text, "messages").rows(ROWS)["t_ns"].to_list() == times
+
+
+@pytest.mark.parametrize("text", ["", "qos > 0", "fields.cm > 3", "topic = NULL"])
+def test_what_holds_is_what_is_selected(text: str) -> None:
+    made = condition(text, "messages")
+    holds = made.holds(ROWS)
+    assert holds.null_count() == 0
+    assert ROWS.filter(holds).equals(made.rows(ROWS))
+
+
+def test_many_rows_are_read_as_few_are() -> None:
+    many = pl.concat([ROWS] * 30_000)
+    holds = condition("fields.cm > 3 AND qos = 0", "messages").holds(many)
+    assert holds.to_list() == [True, False, False, False] * 30_000
+
+
+def test_a_table_may_have_columns_of_its_own() -> None:
+    schema = {"to_ns": pl.Int64(), "late": pl.Boolean()}
+    frame = pl.DataFrame({"to_ns": [1, 2], "late": [True, False]}, schema=schema)
+    assert condition("late AND to_ns < 9", "own", None, schema).rows(frame)["to_ns"][0] == 1
+    with pytest.raises(DescriptionError, match="no column named 'lat' in own") as caught:
+        condition("lat", "own", None, schema)
+    assert "Did you mean 'late'?" in caught.value.mend
 
 
 def test_selected_rows_keep_the_columns_they_came_with() -> None:
@@ -84,6 +110,7 @@ def test_how_a_value_is_read_does_not_depend_on_the_rows() -> None:
         ("row_number() OVER () > 1", "is not about one row", "Compare columns"),
         ("count(*) > 1", "is not about one row", "Compare columns"),
         ("qos = (SELECT 1)", "cannot be used", "Columns of messages"),
+        ("retain topic", "something stands behind its end", "SQL as after WHERE"),
     ],
 )
 def test_a_wrong_condition_is_refused_with_its_line(text: str, message: str, mend: str) -> None:
