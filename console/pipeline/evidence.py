@@ -8,6 +8,7 @@ from typing import Literal
 
 import polars as pl
 
+from console.timeline.anchors import Anchors
 from console.timeline.clocks import ClockMap
 from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
@@ -47,6 +48,7 @@ class Evidence:
     name: str
     sources: Sequence[SourceReport]
     clocks: Mapping[str, ClockMap]
+    anchors: Mapping[str, Anchors]  # of every source; what its clock rests on
     tables: Mapping[str, pl.DataFrame]  # by the names of the design's tables
     findings: Sequence[Finding]
     start_ns: int

@@ -19,20 +19,31 @@ from console.pipeline.run_findings import run_findings
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import Told, trust_of
 from console.timeline.align import aligned
+from console.timeline.anchors import by_span
 from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
+from console.timeline.decisions import NOTHING_DECIDED, Decisions
 from console.timeline.print_tables import prints_frame
 from console.trust.sheet import TrustRow, trust_frame
 from console.trust.sheet import in_order as trust_in_order
 from console.watch.findings import findings_frame
 
 
-def evidence_of(reading: Reading) -> Evidence:
-    """The evidence of a run that was read."""
+def evidence_of(reading: Reading, decisions: Decisions = NOTHING_DECIDED) -> Evidence:
+    """The evidence of a run that was read.
+
+    Args:
+        reading: what was read.
+        decisions: what the user decided about the clocks.
+    """
     read, inputs = reading.sources, reading.inputs
-    maps = beside_axis(
-        aligned(reading.clocks, reading.series, inputs.declared, inputs.bench.about.axis)
-    )
+    axis = inputs.bench.about.axis
+    alignment = aligned(reading.clocks, reading.series, inputs.declared, axis, decisions)
+    maps = beside_axis(alignment.maps)
     maps |= {each.name: segmented(each, maps[each.name]) for each in read}
+    anchors = {
+        name: by_span(own, maps[name]) if maps[name].piece_of is None else own
+        for name, own in alignment.anchors.items()
+    }
     tables = _tables(read, maps)
     reports = [
         _report(each, maps[each.name], has_rows=len(clock.native_ns) > 0)
@@ -49,7 +60,15 @@ def evidence_of(reading: Reading) -> Evidence:
     tables["trust"] = trust_frame(trust)
     tables["clocks"] = clocks_frame([maps[each.name] for each in read])
     return Evidence(
-        inputs.bench.name, reports, maps, tables, findings, start, end, reading.interrupted
+        name=inputs.bench.name,
+        sources=reports,
+        clocks=maps,
+        anchors=anchors,
+        tables=tables,
+        findings=findings,
+        start_ns=start,
+        end_ns=end,
+        interrupted=reading.interrupted,
     )
 
 

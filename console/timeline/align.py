@@ -11,19 +11,31 @@ piece says `ambiguous` and names it. What cannot be tied says `none`: its times 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from console.timeline.anchors import Anchors
 from console.timeline.clocks import ClockMap, ClockPiece
-from console.timeline.fitted_pieces import fitted_pieces, spanned
+from console.timeline.decisions import NOTHING_DECIDED, Decisions, Placed
+from console.timeline.fitted_pieces import FittedTie, fitted_tie, spanned
 from console.timeline.series import Series
 from console.timeline.ties import SourceClock, Tie, ties_of
+from console.timeline.told_anchors import told_anchors
 
 Int64s = npt.NDArray[np.int64]
 
 WALL_BAND_NS = 1_000_000_000  # two stamps of date and time: clocks set by hand or NTP
+MOST_SILENCES = 3  # silences told besides the one that a piece was put into
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """Every source's clock, and the anchors it rests on."""
+
+    maps: dict[str, ClockMap]
+    anchors: dict[str, Anchors]  # none of the axis, and of what was declared
 
 
 def aligned(
@@ -31,15 +43,18 @@ def aligned(
     series: Sequence[Series],
     declared: Mapping[str, tuple[int, float]],
     axis: str | None = None,
-) -> dict[str, ClockMap]:
-    """A clock map for every source.
+    decisions: Decisions = NOTHING_DECIDED,
+) -> Alignment:
+    """The clock of every source.
 
     Args:
         clocks: the sources' clocks; their order settles ties.
         series: the recurring values found in them.
         declared: source -> offset (ns) and drift (ppm) that the user stated.
         axis: the source whose clock is the common axis; else the lowest rank's first.
+        decisions: what the user decided about anchors and offsets.
     """
+    anchors = {clock.source: Anchors.none(clock.source) for clock in clocks}
     maps = {
         clock.source: _whole(clock, "declared", *declared[clock.source])
         for clock in clocks
@@ -50,11 +65,12 @@ def aligned(
         maps[first.source] = _axis(first)  # what offsets of others are declared against
     left = [clock for clock in clocks if clock.source not in maps]
     while left:
-        ties = {c.source: ties_of(c, maps, clocks, series) for c in left}
+        ties = {c.source: ties_of(c, maps, clocks, series, decisions.of(c.source)) for c in left}
         best = max(left, key=lambda c: sum(t.weight for t in ties[c.source].values()))
-        maps[best.source] = _tied(best, ties[best.source], maps, clocks)
+        own, placed = ties[best.source], decisions.of(best.source).placed
+        maps[best.source], anchors[best.source] = _tied(best, own, maps, clocks, placed)
         left.remove(best)
-    return maps
+    return Alignment(maps, anchors)
 
 
 def _piece(
@@ -101,8 +117,9 @@ def _tied(
     ties: Mapping[int, Tie],
     maps: Mapping[str, ClockMap],
     clocks: Sequence[SourceClock],
-) -> ClockMap:
-    """The clock map of a source from the ties of its epochs."""
+    placed: Sequence[Placed],
+) -> tuple[ClockMap, Anchors]:
+    """The clock map of a source from the ties of its epochs, and its anchors."""
     wall = _wall_offset_ns(clock, clocks, maps)
     quiet = np.concatenate(
         [np.empty((0, 2), np.int64)]
@@ -110,24 +127,34 @@ def _tied(
            if c.source in maps and maps[c.source].is_aligned and len(c.quiet_ns)]
     )  # fmt: skip
     found: list[ClockPiece] = []
+    used: list[tuple[Tie, FittedTie | None]] = []
     piece_of = np.zeros(len(clock.native_ns), np.int64)
     for epoch in clock.epochs:
         rows = np.flatnonzero(clock.epoch == epoch)
-        fitted = fitted_pieces(clock, rows, ties[epoch]) if epoch in ties else []
-        for inside, piece in fitted:
+        tie = ties.get(epoch)
+        fitted = fitted_tie(clock, rows, tie) if tie is not None and tie.ways else None
+        if tie is not None:
+            used.append((tie, fitted))
+        for inside, piece in fitted.pieces if fitted else ():
             piece_of[inside] = len(found)
             found.append(piece)
-        if not fitted:
+        if fitted is None or not fitted.pieces:
             piece_of[rows] = len(found)
             method = "none" if wall is None else "wall-clock"
             bare = _piece(clock, clock.epoch == epoch, method, wall or 0)
             before = found[-1] if found else None
-            found.append(_after_silence(bare, clock.native_ns[rows], before, quiet) or bare)
-    return ClockMap(tuple(found), piece_of)
+            native = clock.native_ns[rows]
+            found.append(_after_silence(bare, native, before, quiet, placed) or bare)
+    its = ClockMap(tuple(found), piece_of)
+    return its, told_anchors(clock, its, used)
 
 
 def _after_silence(
-    bare: ClockPiece, native_ns: Int64s, before: ClockPiece | None, quiet: Int64s
+    bare: ClockPiece,
+    native_ns: Int64s,
+    before: ClockPiece | None,
+    quiet: Int64s,
+    placed: Sequence[Placed] = (),
 ) -> ClockPiece | None:
     """A piece that nothing ties begins in a silence of the bus: a board that starts anew is silent.
 
@@ -136,10 +163,12 @@ def _after_silence(
         native_ns: its stamps.
         before: the piece before it, whose end it follows.
         quiet: int64[k, 2] silences on the axis.
+        placed: offsets the user chose.
 
     Returns:
-        The piece, known within half the silence; with several silences to choose from, the first
-        and `ambiguous`. None where there is none, or a clock that tells the date anyway.
+        The piece, known within half the silence; with several silences to choose from, the one the
+        user chose, or the first and `ambiguous`. None where there is none, or a clock that tells
+        the date anyway.
     """
     if before is None or not before.is_aligned or bare.is_aligned or not len(native_ns):
         return None
@@ -148,18 +177,30 @@ def _after_silence(
         return None
     begins = np.maximum(fits[:, 0], before.until_ns)
     offsets = (begins + fits[:, 1]) // 2 - native_ns[0]
-    band = int(fits[0, 1] - begins[0]) // 2 + (before.band_ns or 0)
+    halves = (fits[:, 1] - begins) // 2
+    chosen = _chosen(offsets, halves, placed)
+    at = 0 if chosen is None else chosen
+    band = int(halves[at]) + (before.band_ns or 0)
     found = replace(
         bare,
-        offset_ns=int(offsets[0]),
+        offset_ns=int(offsets[at]),
         band_ns=band,
         least_band_ns=band,
         anchors=1,
-        method="reset-silence",
-        ambiguous=len(fits) > 1,
-        rivals_ns=tuple(int(offset) for offset in offsets[1:4]),
+        method="reset-silence" if chosen is None else "chosen",
+        ambiguous=len(fits) > 1 and chosen is None,
+        rivals_ns=tuple(np.delete(offsets, at)[:MOST_SILENCES].tolist()),
     )
     return spanned(found, native_ns)
+
+
+def _chosen(offsets: Int64s, halves: Int64s, placed: Sequence[Placed]) -> int | None:
+    """Which silence the user put the piece into, the last choice first; None when into none."""
+    for each in reversed(placed):
+        off = np.abs(offsets - each.gap_ns)
+        if (off <= halves).any():
+            return int(np.argmin(off))
+    return None
 
 
 def _wall_offset_ns(

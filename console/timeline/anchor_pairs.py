@@ -23,6 +23,7 @@ class AnchorPairs:
     side: npt.NDArray[np.int8]
     slack_ns: Int64s  # [n] known uncertainty of the pair itself, at least 0: a bit time, a sample
     # period, half a stamp's last digit, the band of the clock the common time came from
+    accepted: npt.NDArray[np.bool_] | None = None  # [n] to be kept wherever that is possible
 
     @classmethod
     def of(cls, native_ns: Int64s, common_ns: Int64s, side: int, slack_ns: int = 0) -> AnchorPairs:
@@ -36,7 +37,10 @@ class AnchorPairs:
 
     def taken(self, at: npt.NDArray[np.integer] | npt.NDArray[np.bool_]) -> AnchorPairs:
         """The anchors at indices or under a mask, as a copy."""
-        return AnchorPairs(self.native_ns[at], self.common_ns[at], self.side[at], self.slack_ns[at])
+        accepted = None if self.accepted is None else self.accepted[at]
+        return AnchorPairs(
+            self.native_ns[at], self.common_ns[at], self.side[at], self.slack_ns[at], accepted
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

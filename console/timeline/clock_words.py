@@ -12,6 +12,7 @@ METHOD_WORDS = {
     "equal-values": "equal values",
     "wall-clock": "by date and time",
     "reset-silence": "by a silence of the bus",
+    "chosen": "offset chosen by hand",
     "none": "not aligned",
 }
 

@@ -19,10 +19,10 @@ import polars as pl
 Int64s = npt.NDArray[np.int64]
 
 # How a piece was found. "axis": this clock is the common axis; "declared": the user said so;
-# "equal-values": events that carry equal values; "wall-clock": both stamp by the date and time of
-# day; "reset-silence": a board that starts anew is silent on its bus; "none": not aligned, its
-# times mean nothing on the axis.
-METHODS = ("axis", "declared", "equal-values", "wall-clock", "reset-silence", "none")
+# "equal-values": events that carry equal values; "chosen": several offsets fit, and the user took
+# this one; "wall-clock": both stamp by the date and time of day; "reset-silence": a board that
+# starts anew is silent on its bus; "none": not aligned, its times mean nothing on the axis.
+METHODS = ("axis", "declared", "equal-values", "chosen", "wall-clock", "reset-silence", "none")
 NO_BAND = -1  # stands for the band of a time that means nothing on the axis
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from console.timeline.anchor_pairs import AFTER, BEFORE, SAME, AnchorPairs, Fit
+from console.timeline.anchors import Reason
 from console.timeline.clocks import ClockPiece, mapped_ns
 from console.timeline.fitting import fit, pieces
-from console.timeline.ties import SourceClock, Tie, Way
+from console.timeline.tied_pairs import TiedPairs, tied_pairs
+from console.timeline.ties import SourceClock, Tie
 
 Int64s = npt.NDArray[np.int64]
 
@@ -27,30 +29,59 @@ def spanned(piece: ClockPiece, native_ns: Int64s) -> ClockPiece:
     return replace(piece, from_ns=int(ends[0]), until_ns=int(ends[1]))
 
 
-def fitted_pieces(clock: SourceClock, rows: Int64s, tie: Tie) -> list[tuple[Int64s, ClockPiece]]:
-    """The pieces of one epoch, each with its rows."""
-    anchors, row = _anchors(tie)
-    found = _stretches(anchors)
-    if not found:
-        return []
-    kept = [row[at[fit.kept]] for at, fit in found]
+@dataclass(frozen=True, slots=True, eq=False)
+class FittedTie:
+    """What one epoch's tie gave."""
+
+    pieces: list[tuple[Int64s, ClockPiece]]  # each with its rows of the source
+    pairs: TiedPairs
+    reason: npt.NDArray[np.uint8]  # [n] a `Reason` for each pair
+
+
+def fitted_tie(clock: SourceClock, rows: Int64s, tie: Tie) -> FittedTie:
+    """The pieces of one epoch (none where nothing fits), and what became of its pairs."""
+    pairs = tied_pairs(clock, tie)
+    found = _stretches(pairs.anchors, may_step=clock.has_rows)
+    kept = [pairs.row[at[fit.kept]] for at, fit in found]
     borders = [
         _border(clock, rows, int(before.max()), int(after.min()))
         for before, after in pairwise(kept)
     ]
-    parts = np.split(rows, np.searchsorted(rows, borders))
-    return [
-        (inside, _fitted_piece(clock, inside, fit, tie, _unseen_delay_ns(anchors.taken(at), fit)))
+    parts = np.split(rows, np.searchsorted(rows, borders)) if found else []
+    pieces = [
+        (
+            inside,
+            _fitted_piece(clock, inside, fit, tie, _unseen_delay_ns(pairs.anchors.taken(at), fit)),
+        )
         for inside, (at, fit) in zip(parts, found, strict=True)
     ]
+    return FittedTie(pieces, pairs, _reasons(pairs, found))
 
 
-def _stretches(anchors: AnchorPairs) -> list[tuple[Int64s, Fit]]:
+def _reasons(pairs: TiedPairs, found: Sequence[tuple[Int64s, Fit]]) -> npt.NDArray[np.uint8]:
+    """What became of each pair."""
+    reason = np.full(len(pairs.row), Reason.UNFITTED, np.uint8)
+    for at, fitted in found:
+        reason[at] = np.where(fitted.kept, Reason.KEPT, Reason.OUTLIER)
+    lost = reason != Reason.KEPT
+    reason[lost & pairs.stray] = Reason.ASTRAY
+    if pairs.anchors.accepted is not None:
+        reason[lost & pairs.anchors.accepted] = Reason.IMPOSSIBLE
+        reason[~lost & pairs.anchors.accepted] = Reason.ACCEPTED
+    return reason
+
+
+def _stretches(anchors: AnchorPairs, *, may_step: bool) -> list[tuple[Int64s, Fit]]:
     """Places and fit of the anchors of each undisturbed stretch.
+
+    A capture has one time base from begin to end, so it is one.
 
     Where the clock was stepped is told by the larger side alone, since two sides differ by their
     delays; the anchors of the other side go with their neighbours in time.
     """
+    if not may_step:
+        whole = fit(anchors)
+        return [] if whole is None else [(np.arange(len(anchors)), whole)]
     sides, counts = np.unique(anchors.side, return_counts=True)
     large = anchors.side == sides[np.argmax(counts)]
     at = np.flatnonzero(large)
@@ -65,51 +96,6 @@ def _stretches(anchors: AnchorPairs) -> list[tuple[Int64s, Fit]]:
         again = fit(anchors.taken(joined))
         both.append((part, fitted) if again is None else (joined, again))
     return both
-
-
-def _anchors(tie: Tie) -> tuple[AnchorPairs, Int64s]:
-    """One pair for each event and side from the ways that agree, by row; and those rows."""
-    sided = list(zip(tie.ways, _sides(tie.ways), strict=True))
-    row = np.concatenate([way.pairs.own_row for way, _ in sided])
-    own = np.concatenate([way.pairs.own_ns for way, _ in sided])
-    other = np.concatenate([way.pairs.other_ns for way, _ in sided])
-    slack = np.concatenate([way.slack_ns for way, _ in sided])
-    side = np.concatenate([np.full(len(way.pairs), side, np.int8) for way, side in sided])
-    stray = ~np.concatenate([way.line.kept for way, _ in sided])
-    # Several values of one event have one delay between them, and count once: the nearest pair.
-    order = np.lexsort((-side * other, stray, side, row))
-    first = np.ones(len(order), np.bool_)
-    first[1:] = (np.diff(row[order]) != 0) | (np.diff(side[order]) != 0)
-    at = order[first]
-    return AnchorPairs(own[at], other[at], side[at], slack[at]), row[at]
-
-
-def _sides(ways: Sequence[Way]) -> list[int]:
-    """+1 for each way whose events follow the other source's, -1 where they go before.
-
-    Causes go from wire to print to message, but a command goes the other way round. With one other
-    source, the ways of either direction lie on two levels that do not overlap, as delays have one
-    sign: then those on the far level are the commands.
-    """
-    sides = [way.side for way in ways]
-    for other in {way.other for way in ways if not way.side_is_sure}:
-        own = [k for k, w in enumerate(ways) if w.other == other and not w.side_is_sure]
-        ends = [np.quantile(_level(ways[k], ways[0]), (0.02, 0.98)) for k in own]
-        order = sorted(range(len(own)), key=lambda i: float(ends[i].sum()))
-        gaps = [
-            min(ends[i][0] for i in order[n:]) - max(ends[i][1] for i in order[:n])
-            for n in range(1, len(order))
-        ]
-        if gaps and max(gaps) > 0:
-            for i in order[gaps.index(max(gaps)) + 1 :]:
-                sides[own[i]] = -ways[own[i]].side
-    return sides
-
-
-def _level(way: Way, best: Way) -> npt.NDArray[np.float64]:
-    """How far a way's pairs lie towards a command, along the best way's line."""
-    kept = way.line.kept
-    return way.side * best.line.off_ns(way.pairs.own_ns[kept], way.pairs.other_ns[kept])
 
 
 def _border(clock: SourceClock, rows: Int64s, low: int, high: int) -> int:
@@ -161,8 +147,8 @@ def _fitted_piece(
         band_ns=int(fit.band_at(ends).max()) + unseen_ns,
         anchors=int(fit.kept.sum()),
         rejected=int((~fit.kept).sum()),
-        method="equal-values",
-        ambiguous=bool(tie.rivals_ns),
+        method="chosen" if tie.is_chosen else "equal-values",
+        ambiguous=bool(tie.rivals_ns) and not tie.is_chosen,
         centre_ns=fit.centre_ns,
         least_band_ns=fit.band_ns + unseen_ns,
         band_ppm=fit.band_ppm,

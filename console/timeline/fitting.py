@@ -20,6 +20,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from console.timeline.accepted import with_accepted
 from console.timeline.allowed import DOUBT, allowed
 from console.timeline.anchor_pairs import AFTER, BEFORE, AnchorPairs, Fit
 from console.timeline.chance import cap_ns
@@ -49,7 +50,8 @@ def fit(
     """The clock that most of the anchors agree on.
 
     Args:
-        anchors: n pairs; up to three in ten may be wrong, in clusters too. Any order.
+        anchors: n pairs; up to three in ten may be wrong, in clusters too. Any order. Those
+            accepted by hand are kept wherever a line can obey them.
         drift_limit: no clock drifts more.
         crystal_ppm: drift assumed to lie within this when the anchors leave more open than that
             and do not contradict it; beyond the anchors the band then grows at this rate.
@@ -67,6 +69,7 @@ def fit(
     if chosen is None:
         return None
     slopes = (-drift_limit, drift_limit)
+    chosen = with_accepted(points, chosen, slopes)
     credible = allowed(points, chosen, slopes)
     crystal = crystal_ppm * 1e-6
     if credible is not None and _leaves_open(credible[0], crystal):

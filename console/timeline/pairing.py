@@ -31,7 +31,7 @@ class Seen:
 
     keys: Int64s  # [k]
     t_ns: Int64s  # [k]
-    row: Int64s  # [k] rows of the source; of its partner's pairs they are not asked for
+    row: Int64s  # [k] rows of the source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,9 +41,14 @@ class Pairs:
     own_ns: Int64s
     other_ns: Int64s
     own_row: Int64s
+    other_row: Int64s
 
     def __len__(self) -> int:
         return len(self.own_ns)
+
+    def taken(self, at: npt.NDArray[np.bool_]) -> Pairs:
+        """The pairs under a mask, as a copy."""
+        return Pairs(self.own_ns[at], self.other_ns[at], self.own_row[at], self.other_row[at])
 
 
 def runs_of(
@@ -128,4 +133,4 @@ def _crowded(gap: Int64s) -> Iterator[tuple[int, int]]:
 def _in_order(own: Seen, own_at: Int64s, other: Seen, other_at: Int64s) -> Pairs:
     order = np.argsort(own.row[own_at], kind="stable")
     own_at, other_at = own_at[order], other_at[order]
-    return Pairs(own.t_ns[own_at], other.t_ns[other_at], own.row[own_at])
+    return Pairs(own.t_ns[own_at], other.t_ns[other_at], own.row[own_at], other.row[other_at])

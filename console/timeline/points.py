@@ -30,6 +30,7 @@ class Points:
     order: Indices  # [n] places in the anchors
     x_base: int
     y_base: int
+    accepted: Mask | None  # [n] to be kept wherever that is possible
 
     @classmethod
     def of(cls, anchors: AnchorPairs, least_delay_ns: int) -> Points:
@@ -52,6 +53,7 @@ class Points:
             order,
             x_base,
             y_base,
+            None if anchors.accepted is None else anchors.accepted[order],
         )
 
     def count(self, side: int) -> int:

@@ -6,26 +6,24 @@ many: when another offset has nearly as much for it as the best, it is a rival, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from console.timeline.anchors import NO_ROW
 from console.timeline.clocks import ClockMap
-from console.timeline.pairing import Pairs, Seen, pairs_of, runs_of
-from console.timeline.rough import RoughLine, rough_line
+from console.timeline.decisions import UNDECIDED, Named, Placed, SourceDecisions
+from console.timeline.pairing import Seen, runs_of
 from console.timeline.series import Series
+from console.timeline.ways import Aside, Decided, Way, ways_of
 
 Int64s = npt.NDArray[np.int64]
 
-# How much one pair says, beside a pair of two counters that are called differently.
-KNOWN = 20  # a line of text, or what the user named
-SAME_NAME = 3  # "poll" printed and "poll" in a message are likelier one counter
-READINGS = 5  # three readings in a row hardly meet by chance
 RIVAL_SHARE = 0.5  # another offset with this share of the best one's weight makes it ambiguous
-AGREE_NS = 50_000_000  # two lines nearer than this, and their spreads, are one
 COARSEST_NS = 1_000_000_000  # stamps to the second; none is coarser
+PLACED_NS = 500_000_000  # pairs farther from where the user placed a clock are another offset's
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,42 +40,36 @@ class SourceClock:
     # capture: begin and end of the spans in which its buses were unusually silent
 
     @property
+    def has_rows(self) -> bool:
+        """Whether its events are its rows; those of a capture are rows of several tables."""
+        return self.clock != "capture"
+
+    @property
     def epochs(self) -> range:
         """All its epochs; one when it has no rows."""
         return range(int(self.epoch.max()) + 1 if len(self.epoch) else 1)
 
     def resolution_ns(self) -> int:
-        """The last digit of its stamps, at most a second: what all of them are multiples of."""
+        """The last digit of its stamps, at most a second: what all of them are multiples of.
+
+        Of a capture 0: its samples are finer than any delay, and its ends are too few to tell.
+        """
+        if not self.has_rows:
+            return 0
         some = self.native_ns[:: max(1, len(self.native_ns) // 10_000)]
         return int(min(np.gcd.reduce(some), COARSEST_NS)) if len(some) else 0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Way:
-    """One way to pair one value of the source with one on the axis."""
-
-    other: str  # the other source
-    pairs: Pairs
-    line: RoughLine
-    worth: int  # of one pair
-    side: int  # +1: the source's event follows the other, as far as its kind tells
-    side_is_sure: bool
-    slack_ns: Int64s  # band of the other event of each pair
-
-    @property
-    def weight(self) -> float:
-        """What all pairs of its crowd say together; pairs outside it speak against it."""
-        kept = int(self.line.kept.sum())
-        return self.worth * kept * kept / len(self.pairs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tie:
     """What ties one epoch of a source: the ways that agree, and how well others do."""
 
-    ways: list[Way]
+    ways: list[Way]  # none where nothing ties it
     weight: float
-    rivals_ns: tuple[int, ...]
+    rivals_ns: tuple[int, ...]  # other offsets less this one
+    is_chosen: bool  # by hand, among several
+    accepted: Named  # anchors
+    aside: list[Aside]  # what was decided by hand and is not among the ways
 
 
 def ties_of(
@@ -85,29 +77,61 @@ def ties_of(
     maps: Mapping[str, ClockMap],
     clocks: Sequence[SourceClock],
     series: Sequence[Series],
+    decisions: SourceDecisions = UNDECIDED,
 ) -> dict[int, Tie]:
-    """The best tie of each of the source's epochs to what is already on the axis."""
-    ranks = {c.source: c.rank for c in clocks}
+    """The best tie of each of the source's epochs to what is already on the axis.
+
+    Args:
+        clock: the source.
+        maps: the clocks on the axis.
+        clocks: all clocks.
+        series: the recurring values of all sources.
+        decisions: what the user decided about the source.
+    """
     mine = [s for s in series if s.source == clock.source]
-    on_axis = [s for s in series if s.source in maps and maps[s.source].is_aligned]
-    others = [
-        (s, runs_of(s, maps[s.source].common_ns(s.native_ns, s.row)), maps[s.source])
-        for s in on_axis
-    ]
+    others = _on_axis(maps, {c.source: c for c in clocks}, series)
     ties = {}
     for epoch in clock.epochs:
         ways: list[Way] = []
+        decided = Decided.of(decisions)
         for own in mine:
-            inside = clock.epoch[own.row] == epoch
+            inside = clock.epoch[own.row] == epoch if clock.has_rows else None
             for seen in runs_of(own, own.native_ns, inside):
-                for other, runs, other_map in others:
-                    if own.kind == other.kind:
-                        side = _usual_side(clock, own, ranks[other.source])
-                        slack = (other_map.band_ns or 0) + clock.resolution_ns()
-                        ways += _ways(own, seen, other, runs, slack, side)
+                for other in others:
+                    if own.kind == other.series.kind:
+                        side = _usual_side(clock, own, other.rank)
+                        slack = other.band_ns + clock.resolution_ns()
+                        ways += ways_of(own, seen, other.series, other.runs, slack, side, decided)
         if ways:
-            ties[epoch] = _best(ways)
+            ties[epoch] = _best(ways, decisions.placed, decided)
+        elif decided.aside:
+            ties[epoch] = Tie([], 0.0, (), False, decided.accepted, decided.aside)
     return ties
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Other:
+    """A value of a source on the axis."""
+
+    series: Series
+    runs: list[Seen]  # times on the axis
+    band_ns: int
+    rank: int
+
+
+def _on_axis(
+    maps: Mapping[str, ClockMap], clocks: Mapping[str, SourceClock], series: Sequence[Series]
+) -> list[_Other]:
+    """The values of the sources that are on the axis."""
+    found = []
+    for each in series:
+        if each.source in maps and maps[each.source].is_aligned:
+            its = maps[each.source]
+            runs = runs_of(each, its.common_ns(each.native_ns, each.row))
+            if not clocks[each.source].has_rows:
+                runs = [replace(run, row=np.full_like(run.row, NO_ROW)) for run in runs]
+            found.append(_Other(each, runs, its.band_ns or 0, clocks[each.source].rank))
+    return found
 
 
 def _usual_side(clock: SourceClock, own: Series, other_rank: int) -> int:
@@ -122,52 +146,49 @@ def _usual_side(clock: SourceClock, own: Series, other_rank: int) -> int:
     return 1 if clock.rank >= other_rank else -1
 
 
-def _ways(
-    own: Series,
-    seen: Seen,
-    other: Series,
-    runs: Sequence[Seen],
-    slack_ns: int,
-    side: int,
-) -> Iterator[Way]:
-    """Every way to pair a run with the runs of another source's value."""
-    worth = {"counter": 1, "readings": READINGS}.get(own.kind, KNOWN)
-    if own.kind == "counter" and own.name == other.name:
-        worth = SAME_NAME
-    # Bytes without a name are read after what they say was done, as far as anybody can tell.
-    sure = own.kind in ("line", "mark") or "" in (own.name, other.name)
-    for run in runs:
-        for pairs in pairs_of(seen, run):
-            line = rough_line(pairs)
-            if line is not None:
-                slack = np.full(len(pairs), slack_ns, np.int64)
-                yield Way(other.source, pairs, line, worth, side, sure, slack)
+def _best(ways: Sequence[Way], placed: Sequence[Placed], decided: Decided) -> Tie:
+    """The offset that most pairs agree on, counting every way that lies on it; or the chosen one.
 
-
-def _best(ways: Sequence[Way]) -> Tie:
-    """The offset that most pairs agree on, counting every way that lies on it."""
-    agree = [[_agree(one, other) for one in ways] for other in ways]
+    Args:
+        ways: at least one.
+        placed: offsets the user chose, the last one first to be tried.
+        decided: what the user decided about the anchors.
+    """
+    agree = [[one.agrees_with(other) for one in ways] for other in ways]
     weights = [sum(w.weight for w, a in zip(ways, row, strict=True) if a) for row in agree]
     ranked = [
         (w, 2 * int(k.line.kept.sum()) - len(k.pairs)) for w, k in zip(weights, ways, strict=True)
     ]
-    best = ranked.index(max(ranked))
+    chosen = _chosen(ways, placed)
+    among = range(len(ways)) if chosen is None else [k for k, a in enumerate(agree[chosen]) if a]
+    best = max(among, key=lambda k: ranked[k])
     rivals = {
         ways[k].line.base_ns - _base_of(ways[best], ways[k].line.origin_ns)
         for k, weight in enumerate(weights)
         if not agree[best][k] and not agree[k][best] and weight >= RIVAL_SHARE * weights[best]
     }
-    chosen = [ways[best], *(w for k, w in enumerate(ways) if k != best and agree[best][k])]
-    return Tie(chosen, weights[best], tuple(sorted(rivals)))
+    for k, way in enumerate(ways):
+        if k != best and not agree[best][k]:
+            decided.give_up(way.shared, way.pairs, way.side)
+    return Tie(
+        ways=[ways[best], *(w for k, w in enumerate(ways) if k != best and agree[best][k])],
+        weight=weights[best],
+        rivals_ns=tuple(sorted(rivals)),
+        is_chosen=chosen is not None,
+        accepted=decided.accepted,
+        aside=decided.aside,
+    )
+
+
+def _chosen(ways: Sequence[Way], placed: Sequence[Placed]) -> int | None:
+    """Which way lies where the user placed the clock; None when none does."""
+    for each in reversed(placed):
+        off = [way.off_ns(each) for way in ways]
+        if min(off) <= PLACED_NS:
+            return off.index(min(off))
+    return None
 
 
 def _base_of(way: Way, at_ns: int) -> int:
     """A way's gap between the clocks at a native time."""
     return way.line.base_ns + round(way.line.drift * (at_ns - way.line.origin_ns))
-
-
-def _agree(one: Way, other: Way) -> bool:
-    """Whether most of one's crowd lies along the other's line."""
-    kept = one.line.kept
-    off = np.abs(other.line.off_ns(one.pairs.own_ns[kept], one.pairs.other_ns[kept]))
-    return bool(np.median(off) <= one.line.spread_ns + other.line.spread_ns + AGREE_NS)

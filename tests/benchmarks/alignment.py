@@ -68,7 +68,7 @@ def scale(count: int) -> float:
         *value_series("wire", "x", wire, rows, reading),
         *print_series("log", native, rows, texts),
     ]
-    maps = aligned(clocks, series, {})
+    maps = aligned(clocks, series, {}).maps
     took = time.perf_counter() - begin
     assert np.abs(maps["log"].common_ns(native) - log).max() < 1_000_000
     return took

@@ -31,7 +31,7 @@ class Judged:
 
 def judged(world: World, seed: int) -> dict[str, Judged]:
     """The sources of a world but for the axis, aligned and compared with the truth."""
-    maps = aligned(world.clocks, world.series, {})
+    maps = aligned(world.clocks, world.series, {}).maps
     return {
         clock.source: _source(maps[clock.source], clock.native_ns, world, clock.source, seed)
         for clock in world.clocks

@@ -36,7 +36,7 @@ def test_500_prints_of_16_ms_latency_fix_offset_and_drift(seed: int) -> None:
     ppm = float(np.random.default_rng(seed).uniform(-200, 200))
     plan = Plan(polls=500, period_ns=4 * SECOND, print_delay_ns=16 * MS, board_ppm=ppm)
     one = world(plan, seed)
-    piece = aligned(one.clocks, one.series, {})["log"].pieces[0]
+    piece = aligned(one.clocks, one.series, {}).maps["log"].pieces[0]
     middle = one.clocks[1].native_ns[250]
     error = middle + piece.offset_ns + piece.drift_ppm * 1e-6 * middle - one.true_ns["log"][250]
     assert abs(error) < 0.5 * MS
@@ -45,7 +45,7 @@ def test_500_prints_of_16_ms_latency_fix_offset_and_drift(seed: int) -> None:
 
 def test_a_reset_begins_a_piece_of_its_own() -> None:
     one = world(Plan(reset_at=200, tick_us_first=500_000_000), 1)
-    pieces = aligned(one.clocks, one.series, {})["log"].pieces
+    pieces = aligned(one.clocks, one.series, {}).maps["log"].pieces
     assert [piece.method for piece in pieces] == ["equal-values"] * 2
     assert pieces[0].until_ns < pieces[1].from_ns
 
@@ -53,7 +53,7 @@ def test_a_reset_begins_a_piece_of_its_own() -> None:
 @pytest.mark.parametrize("step_s", [-3600, -2, 45])
 def test_a_recorder_whose_clock_is_set_has_two_pieces(step_s: int) -> None:
     one = world(Plan(step_at=200, step_ns=step_s * SECOND), 2)
-    clock = aligned(one.clocks, one.series, {})["broker"]
+    clock = aligned(one.clocks, one.series, {}).maps["broker"]
     native = one.clocks[2].native_ns
     error = np.abs(clock.common_ns(native) - one.true_ns["broker"])
     first, second = (ClockMap((piece,)).common_ns(native[200:201])[0] for piece in clock.pieces)
@@ -63,7 +63,7 @@ def test_a_recorder_whose_clock_is_set_has_two_pieces(step_s: int) -> None:
 
 def test_a_tick_that_rolls_over_is_one_piece() -> None:
     one = world(Plan(tick_us_first=2**32 - 100_000_000), 3)
-    assert len(aligned(one.clocks, one.series, {})["log"].pieces) == 1
+    assert len(aligned(one.clocks, one.series, {}).maps["log"].pieces) == 1
 
 
 def clock(source: str, rank: int, times: Int64s, *, is_wall: bool = False) -> SourceClock:
@@ -89,7 +89,7 @@ def test_two_counters_of_equal_pace_are_called_ambiguous_with_the_other_offset()
             *series("log", "count", printed, COUNT),
         ],
         {},
-    )
+    ).maps
     piece = maps["log"].pieces[0]
     assert piece.ambiguous
     assert [abs(abs(r - piece.offset_ns) - 17 * SECOND) < SECOND for r in piece.rivals_ns] == [True]
@@ -108,7 +108,7 @@ def test_content_breaks_the_tie_between_counters() -> None:
             *series("log", "x", printed, reading),
         ],
         {},
-    )
+    ).maps
     piece = maps["log"].pieces[0]
     assert not piece.ambiguous
     assert abs(piece.offset_ns) < 5 * MS
@@ -120,7 +120,7 @@ def test_a_counter_of_four_bits_alone_is_ambiguous_by_its_period() -> None:
         [clock("wire", 0, WIRE), clock("log", 1, printed)],
         [*series("wire", "n", WIRE, COUNT % 16), *series("log", "n", printed, COUNT % 16)],
         {},
-    )
+    ).maps
     piece = maps["log"].pieces[0]
     away = {round(abs(rival - piece.offset_ns) / SECOND) for rival in piece.rivals_ns}
     assert piece.ambiguous
@@ -133,30 +133,30 @@ def test_sources_without_common_values_are_not_aligned() -> None:
         [clock("wire", 0, WIRE), clock("log", 1, WIRE + 5)],
         [*series("wire", "n", WIRE, COUNT), *series("log", "n", WIRE, shuffled)],
         {},
-    )
+    ).maps
     assert [piece.method for piece in maps["log"].pieces] == ["none"]
     assert maps["log"].band_ns is None
 
 
 def test_a_declared_offset_and_drift_are_taken_as_they_stand() -> None:
-    maps = aligned([clock("wire", 0, WIRE)], [], {"wire": (12_500_000_000, 1.0)})
+    maps = aligned([clock("wire", 0, WIRE)], [], {"wire": (12_500_000_000, 1.0)}).maps
     got = maps["wire"].common_ns(np.array([1_000_000_000], np.int64))
     assert got.tolist() == [13_500_001_000]
 
 
 def test_an_offset_of_one_source_is_against_the_axis_of_the_others() -> None:
     clocks = [clock("wire", 0, WIRE), clock("log", 1, WIRE), clock("broker", 2, WIRE)]
-    maps = aligned(clocks, [], {"broker": (-3 * SECOND, 0.0)})
+    maps = aligned(clocks, [], {"broker": (-3 * SECOND, 0.0)}).maps
     assert [maps[c.source].pieces[0].method for c in clocks] == ["axis", "none", "declared"]
     assert maps["broker"].pieces[0].offset_ns == -3 * SECOND
-    assert aligned(clocks, [], {"broker": (5, 0.0)}, "log")["log"].pieces[0].method == "axis"
+    assert aligned(clocks, [], {"broker": (5, 0.0)}, "log").maps["log"].pieces[0].method == "axis"
 
 
 def test_date_stamps_share_one_axis_with_a_wide_band() -> None:
     epoch = 1_764_000_000 * SECOND + WIRE
     maps = aligned(
         [clock("log", 1, epoch, is_wall=True), clock("broker", 2, epoch, is_wall=True)], [], {}
-    )
+    ).maps
     assert maps["broker"].pieces[0].method == "wall-clock"
     assert maps["broker"].pieces[0].offset_ns == 0
     assert maps["broker"].band_ns == SECOND
@@ -164,12 +164,12 @@ def test_date_stamps_share_one_axis_with_a_wide_band() -> None:
 
 def test_a_command_that_is_printed_after_its_message_bounds_from_the_other_side() -> None:
     one = world(replace(random_plan(0), reset_at=None, step_at=None, wrong=0.0), 5)
-    one_sided = aligned(one.clocks, one.series, {})["broker"]
+    one_sided = aligned(one.clocks, one.series, {}).maps["broker"]
     rng = np.random.default_rng(8)
     printed = one.true_ns["log"]
     native = one.clocks[2].native_ns
     # Commands: on the broker's clock 20 ms and a little before the board prints them.
-    back = aligned(one.clocks, one.series, {})["broker"].pieces[0]
+    back = aligned(one.clocks, one.series, {}).maps["broker"].pieces[0]
     rate = 1 + back.drift_ppm * 1e-6
     asked = printed - 20 * MS - rng.integers(0, 4 * MS, len(printed))
     asked_native = np.rint((asked - back.offset_ns) / rate).astype(np.int64)
@@ -184,7 +184,7 @@ def test_a_command_that_is_printed_after_its_message_bounds_from_the_other_side(
                           number.astype(np.float64)),
         ],
         {},
-    )["broker"]  # fmt: skip
+    ).maps["broker"]  # fmt: skip
     error = np.abs(both.common_ns(native) - one.true_ns["broker"])
     assert (error <= both.bands_ns(native)).all()
     assert both.pieces[0].anchors > one_sided.pieces[0].anchors
@@ -213,7 +213,7 @@ def reset_without_ties(quiet_ns: Int64s) -> tuple[list[str], bool, int | None, i
         [wire, log],
         [*series("wire", "n", WIRE, COUNT), *series("log", "n", first, COUNT[:100])],
         {},
-    )
+    ).maps
     last = maps["log"].pieces[1]
     return [p.method for p in maps["log"].pieces], last.ambiguous, last.band_ns, last.from_ns
 
