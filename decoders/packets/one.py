@@ -120,6 +120,8 @@ class _Reader:
         self.raw: dict[int, Any] = {}  # by ordinal: numbers, or items of a repeat
         self.spans: list[tuple[int, int]] = []
         self.complete = 0
+        self.placed: dict[tuple[int, int], FieldPlace] = {}  # by index and item
+        self.told: set[tuple[str, int, int]] = set()
 
     def done(self) -> OnePacket:
         whole = all(
@@ -140,11 +142,15 @@ class _Reader:
         return self.out
 
     def _trouble(self, word: str, index: int, item: int = -1) -> None:
-        if (word, index, item) not in self.out.troubles:
+        if (word, index, item) not in self.told:
+            self.told.add((word, index, item))
             self.out.troubles.append((word, index, item))
-            for place in self.out.places:
-                if (place.index, place.item) == (index, item):
-                    place.problems.append(word)
+            if (index, item) in self.placed:
+                self.placed[index, item].problems.append(word)
+
+    def _place(self, place: FieldPlace) -> None:
+        self.out.places.append(place)
+        self.placed[place.index, place.item] = place
 
     def _blame(self, part: Leaf | Varying) -> None:
         """Name the field that tells the size of another, when that does not come out."""
@@ -234,7 +240,7 @@ class _Reader:
     ) -> Value:
         """The shown value of one field; it is noted with its place and judged."""
         place = FieldPlace(inside + leaf.name, leaf.index, item, at, at + size, None, leaf.number)
-        self.out.places.append(place)
+        self._place(place)
         if leaf.type in ("sync", "bytes", "text"):
             place.value = shown_bytes(leaf, value)
             if whole and leaf.constant not in (None, value):
@@ -263,7 +269,7 @@ class _Reader:
             path = f"{inside}{leaf.name}.{bits.name}"
             place = FieldPlace(path, bits.index, around.item, around.begin, around.end, None, None)
             place.value, place.number = shown[bits.name], bits.number
-            self.out.places.append(place)
+            self._place(place)
             self._judge(bits.number, part, bits.index, around.item)
         return shown
 
