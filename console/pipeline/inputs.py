@@ -7,7 +7,7 @@ by content and their name by the file's.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 
@@ -82,8 +82,15 @@ class Inputs:
             each.file.close()
 
 
-def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
+def settled(
+    paths: Sequence[str], overrides: Overrides, stop: Callable[[], bool] | None = None
+) -> Inputs:
     """Open every path and settle what it is.
+
+    Args:
+        paths: a bench file or loose recordings.
+        overrides: what is said beside them.
+        stop: asked while a pipe has nothing to read; when it says so, that is its end.
 
     Raises:
         DiagnosticError: a path that cannot be read, is of no kind known here, or contradicts the
@@ -93,7 +100,7 @@ def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
     bench_path: str | None = None
     _check_once(paths)
     for path in paths:
-        opened = SourceFile(path)
+        opened = SourceFile(path, stop=stop)
         told = kind_of(opened.head(), opened.name)
         if told.kind is Kind.BENCH:
             opened.close()
@@ -108,7 +115,7 @@ def settled(paths: Sequence[str], overrides: Overrides) -> Inputs:
             raise _of_no_kind(opened, told.why)
         else:
             loose.append((told.kind, opened))
-    inputs = [_declared(s, file.paths_at.get(s.name)) for s in file.bench.sources]
+    inputs = [_declared(s, file.paths_at.get(s.name), stop) for s in file.bench.sources]
     for kind, opened in loose:
         taken = {each.source.name for each in inputs}
         inputs.append(Input(_named(kind, _free_name(opened, taken)), kind, opened))
@@ -161,7 +168,9 @@ def _run_name(paths: Sequence[str]) -> str:
     return "stdin" if paths[0] == STDIN else PurePath(paths[0]).name
 
 
-def _declared(source: Source, named_at: Place | None) -> Input:
+def _declared(
+    source: Source, named_at: Place | None, stop: Callable[[], bool] | None = None
+) -> Input:
     """A source of the bench file with its file; its content must be what the file says it is."""
     if source.path is None:
         raise DiagnosticError(
@@ -169,7 +178,7 @@ def _declared(source: Source, named_at: Place | None) -> Input:
             mend="Give it a path to a recording, or take it out.",
         )
     try:
-        file = SourceFile(source.path)
+        file = SourceFile(source.path, stop=stop)
         told = kind_of(file.head(), file.name)
     except FileError as error:
         what = f"source '{source.name}': {source.path}: {error.message}"

@@ -55,6 +55,12 @@ class Reading:
     series: Sequence[Series]  # the recurring values of all of them
     interrupted: bool  # the user stopped the reading: what is here is what was read so far
 
+    @property
+    def unread(self) -> list[str]:
+        """The sources of which nothing was read."""
+        read = {each.name for each in self.sources}
+        return [each.source.name for each in self.inputs.inputs if each.source.name not in read]
+
 
 def read_all(
     inputs: Inputs, progress: Progress = untold, stop: Callable[[], bool] = unstopped
@@ -70,11 +76,32 @@ def read_all(
     Raises:
         DiagnosticError: when a source cannot be read at all.
     """
-    read = [_read(each, inputs, progress, stop) for each in inputs.inputs]
+    found = (read_source(each, inputs, progress, stop) for each in inputs.inputs)
+    return reading_of(inputs, [each for each in found if each is not None], interrupted=stop())
+
+
+def reading_of(inputs: Inputs, read: Sequence[ReadSource], *, interrupted: bool) -> Reading:
+    """The reading of the sources that were read, in the order of the inputs; it may lack some."""
     _find_on_the_wire(read)
     clocks = [clock_of(each) for each in read]
     series = [series for each in read for series in series_of(each, read, inputs.bench)]
-    return Reading(inputs, read, clocks, series, stop())
+    return Reading(inputs, read, clocks, series, interrupted)
+
+
+def read_source(
+    each: Input, inputs: Inputs, progress: Progress = untold, stop: Callable[[], bool] = unstopped
+) -> ReadSource | None:
+    """Read one source to its end, or until `stop`; None when that came before anything was read.
+
+    Raises:
+        DiagnosticError: when it cannot be read at all.
+    """
+    try:
+        return _read(each, inputs, progress, stop)
+    except DiagnosticError:
+        if stop():  # what was cut off at once looks like a file with nothing in it
+            return None
+        raise
 
 
 def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> ReadSource:

@@ -18,6 +18,7 @@ from console.pipeline.reading import Reading
 from console.pipeline.run_findings import run_findings
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import Told, trust_of
+from console.pipeline.unread import findings_that_stand, unread_rows
 from console.timeline.align import aligned
 from console.timeline.anchors import by_span
 from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
@@ -51,11 +52,10 @@ def evidence_of(reading: Reading, decisions: Decisions = NOTHING_DECIDED) -> Evi
     ]
     off_axis = [name for name, clock in maps.items() if not clock.has_place]
     start, end = _span([r for r in reports if r.name not in off_axis])
-    trust = _trust(read, maps, start, end)
-    findings = [
-        with_band(finding, maps)
-        for finding in run_findings(inputs.bench, tables, reports, trust, off_axis, start, end)
-    ]
+    unread = reading.unread
+    trust = [*_trust(read, maps, start, end), *unread_rows(unread)]
+    found = run_findings(inputs.bench, tables, reports, trust, off_axis, start, end)
+    findings = [with_band(finding, maps) for finding in findings_that_stand(found, unread)]
     tables["findings"] = findings_frame(findings)
     tables["trust"] = trust_frame(trust)
     tables["clocks"] = clocks_frame([maps[each.name] for each in read])

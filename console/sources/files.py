@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import difflib
 import os
+import select
+import stat
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO
@@ -16,6 +18,7 @@ from decoders.errors import DiagnosticError, Place
 BLOCK_BYTES = 1 << 20
 STDIN = "-"
 STDIN_NAME = "<stdin>"
+ASK_EVERY_S = 0.05  # how often a wait for a pipe asks whether to go on
 
 
 class FileError(DiagnosticError):
@@ -31,12 +34,20 @@ class SourceFile:
     Args:
         path: of the file, or "-" for standard input.
         block_bytes: most bytes of a chunk.
+        stop: asked while a pipe or device has nothing to read; when it says so, that is its end.
+            None: wait for as long as it takes.
 
     Raises:
         FileError: when it cannot be opened.
     """
 
-    def __init__(self, path: str | Path, *, block_bytes: int = BLOCK_BYTES) -> None:
+    def __init__(
+        self,
+        path: str | Path,
+        *,
+        block_bytes: int = BLOCK_BYTES,
+        stop: Callable[[], bool] | None = None,
+    ) -> None:
         self.is_stdin = str(path) == STDIN
         self.name = STDIN_NAME if self.is_stdin else str(path)
         self.read_bytes = 0  # of the file itself, before unzipping: for progress
@@ -44,6 +55,7 @@ class SourceFile:
         self.gzipped = False  # known once the first chunk was asked for
         self.trouble: FileError | None = None
         self._block_bytes = block_bytes
+        self._stop = stop
         self._stream = self._open(path)
         self._chunks = self._unzipped()
         self._peeked: list[bytes] = []
@@ -90,7 +102,8 @@ class SourceFile:
                 )
             return sys.stdin.buffer
         try:
-            stream = Path(path).open("rb", buffering=0)  # noqa: SIM115 (close() closes it)
+            opener = None if self._stop is None else _unwaiting
+            stream = open(path, "rb", buffering=0, opener=opener)  # noqa: SIM115 (close() closes it)
             size = os.fstat(stream.fileno()).st_size
         except OSError as error:
             raise _cannot(error, self.name) from error
@@ -100,7 +113,7 @@ class SourceFile:
     def _raw(self) -> Iterator[bytes]:
         """Blocks as they come; a pipe gives what it has instead of waiting for a full block."""
         read = getattr(self._stream, "read1", self._stream.read)
-        while True:
+        while self._has_more():
             try:
                 block: bytes = read(self._block_bytes)
             except OSError as error:
@@ -113,6 +126,16 @@ class SourceFile:
                 return
             self.read_bytes += len(block)
             yield block
+
+    def _has_more(self) -> bool:
+        """Wait until there is something to read, or the end; False when `stop` says so first."""
+        stop = self._stop
+        if stop is None or self.total_bytes is not None:
+            return True
+        while not select.select([self._stream], [], [], ASK_EVERY_S)[0]:
+            if stop():
+                return False
+        return True
 
     def _unzipped(self) -> Iterator[bytes]:
         blocks = self._raw()
@@ -139,6 +162,15 @@ class SourceFile:
                 place=Place(self.name),
                 mend="What came before is used. Copy or export the file again for the rest.",
             )
+
+
+def _unwaiting(path: str, flags: int) -> int:
+    """Open a named pipe without waiting for its writer; anything else as usual."""
+    if not stat.S_ISFIFO(os.stat(path).st_mode):
+        return os.open(path, flags)
+    descriptor = os.open(path, flags | os.O_NONBLOCK)
+    os.set_blocking(descriptor, True)
+    return descriptor
 
 
 def _cannot(error: OSError, name: str) -> FileError:

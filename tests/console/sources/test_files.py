@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import os
 import sys
 import zlib
 from itertools import pairwise
@@ -210,3 +211,38 @@ def test_read_error_midway_keeps_what_was_read(
     monkeypatch.setattr(source, "_stream", Failing(TEXT))
     assert b"".join(source) == TEXT[:2000]
     assert "it cannot be read (Input/output error)" in str(source.trouble)
+
+
+def test_a_named_pipe_without_a_writer_keeps_nobody_waiting(tmp_path: Path) -> None:
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+    with SourceFile(path, stop=lambda: True) as source:
+        assert source.head() == b""
+        assert list(source) == []
+
+
+def test_a_pipe_that_stalls_ends_when_told_to_stop(tmp_path: Path) -> None:
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+    writer = os.open(path, os.O_RDWR)
+    asked: list[int] = []
+
+    def stop() -> bool:
+        asked.append(1)
+        return len(asked) > 2
+
+    with SourceFile(path, stop=stop) as source:
+        os.write(writer, TEXT[:1000])
+        assert b"".join(source) == TEXT[:1000]
+    os.close(writer)
+    assert len(asked) == 3
+
+
+def test_a_named_pipe_is_read_to_the_end_of_its_writer(tmp_path: Path) -> None:
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+    with SourceFile(path, stop=lambda: False) as source:
+        writer = os.open(path, os.O_WRONLY)
+        os.write(writer, TEXT[:1000])
+        os.close(writer)
+        assert b"".join(source) == TEXT[:1000]
