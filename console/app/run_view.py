@@ -12,7 +12,7 @@ from console.bench.load import BenchFile
 from console.bench.model import Bench
 from console.pipeline.evidence import Evidence
 from console.timeline.buckets import Answers, Buckets, answers_of, buckets_of, usual_width_ns
-from console.timeline.events import EVENT_TABLES, Events, band_column, events_of
+from console.timeline.events import EVENT_TABLES, Events, events_of
 from console.timeline.link_index import LinkIndex
 from console.timeline.parties import Parties, parties_of
 from console.timeline.words import event_row, event_words
@@ -58,15 +58,18 @@ class RunView:
         row = int(self.events.row[k])
         frame = self.tables[table]
         if "source" in frame.columns:
-            return str(frame["source"][row])
+            return str(frame.get_column("source")[row])
         if "bus" in frame.columns:
-            return self.sources_of_bus.get(str(frame["bus"][row]), "")
+            return self.sources_of_bus.get(str(frame.get_column("bus")[row]), "")
         return "" if table == "links" else next(iter(self.sources_of_bus.values()), "")
 
     def band_ns(self, k: int) -> int:
         """Half-width within which the time of event k is known; -1 where not at all."""
         table = self.tables[EVENT_TABLES[int(self.events.table[k])]]
-        return int(band_column(table, self.events.row[k : k + 1])[0])
+        if "band_ns" not in table.columns:
+            return 0
+        band = table.get_column("band_ns")[int(self.events.row[k])]  # no expression: 2 us, not 200
+        return -1 if band is None else int(band)
 
     def buckets(self, width_ns: int) -> tuple[Buckets, Answers]:
         """The run in buckets of a width, counted once."""

@@ -13,6 +13,13 @@ WORDS = {BEFORE: "before", CANNOT_SAY: "cannot say", AFTER: "after"}
 _WIDEST_NS = 1 << 61  # two of these still add up in int64; 73 years
 
 
+def is_order_known(a_ns: int, a_band_ns: int, b_ns: int, b_band_ns: int) -> bool:
+    """Whether two events of different clocks have a known order; `order` for two single events."""
+    if a_band_ns < 0 or b_band_ns < 0:
+        return False
+    return abs(a_ns - b_ns) > min(a_band_ns, _WIDEST_NS) + min(b_band_ns, _WIDEST_NS)
+
+
 def order(
     a_ns: Int64s | int,
     a_band_ns: Int64s | int,

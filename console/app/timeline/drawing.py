@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-import numpy as np
-
 from console.app.run_view import RunView
 from console.app.signs import Signs
 from console.app.timeline.columns import GUTTER, Columns
@@ -22,7 +20,7 @@ from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.timeline.shown import Shown
 from console.printable import printable
 from console.timeline.events import EVENT_TABLES
-from console.timeline.order import CANNOT_SAY, order
+from console.timeline.order import is_order_known
 from console.timeline.times import since_start
 from decoders.durations import in_words
 
@@ -140,5 +138,4 @@ class Drawing:
         if self._source(a) == self._source(b):
             return False
         times = self.view.events.t_ns
-        known = order(int(times[a]), self._band(a), int(times[b]), self._band(b))
-        return bool(np.asarray(known) == CANNOT_SAY)
+        return not is_order_known(int(times[a]), self._band(a), int(times[b]), self._band(b))

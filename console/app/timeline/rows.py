@@ -121,6 +121,7 @@ class TimelineRows(Widget, can_focus=True):
         self.first_bit = 0
         self._y = 4  # row of the cursor below the head line
         self._lines: list[Line] | None = None
+        self._laid_columns: Columns | None = None
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
 
@@ -329,7 +330,7 @@ class TimelineRows(Widget, can_focus=True):
         self._strips.clear()
 
     def _forget(self) -> None:
-        self._lines = None
+        self._lines = self._laid_columns = None
         self._strips.clear()
 
     def _changed(self) -> None:
@@ -361,7 +362,9 @@ class TimelineRows(Widget, can_focus=True):
         return event_lines(self.shown, self.cursor, self._y, self._height, bits, self.first_bit)
 
     def _columns(self) -> Columns:
-        return columns_for(self.parties, self.size.width, self.chosen_party)
+        if self._laid_columns is None:
+            self._laid_columns = columns_for(self.parties, self.size.width, self.chosen_party)
+        return self._laid_columns
 
     def _time_of(self, line: Line) -> int | None:
         if self.view is None or self.shown is None:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from console.timeline.order import AFTER, BEFORE, CANNOT_SAY, WORDS, order
+from console.timeline.order import AFTER, BEFORE, CANNOT_SAY, WORDS, is_order_known, order
 
 TIMES = st.integers(-(2**61), 2**61)  # 73 years either way
 BANDS = st.integers(0, 2**63 - 1)
@@ -52,3 +52,8 @@ def test_swapping_the_events_swaps_the_answer(a: int, a_band: int, b: int, b_ban
 
 def test_every_answer_has_a_word() -> None:
     assert [WORDS[k] for k in (BEFORE, CANNOT_SAY, AFTER)] == ["before", "cannot say", "after"]
+
+
+@given(TIMES, BANDS, TIMES, BANDS)
+def test_single_events_are_judged_as_columns_are(a: int, a_band: int, b: int, b_band: int) -> None:
+    assert is_order_known(a, a_band, b, b_band) == bool(order(a, a_band, b, b_band) != CANNOT_SAY)
