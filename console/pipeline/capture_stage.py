@@ -10,6 +10,7 @@ import numpy as np
 from console.bench.model import Mark
 from console.pipeline.evidence import BusLines
 from console.pipeline.serial_lines import SerialLine
+from console.sources.kept_edges import KeptEdges
 from console.trust.capture_trust import Coverage
 from decoders.buses.cut_spans import CutSpans
 from decoders.buses.i2c import I2cDecoder
@@ -84,6 +85,12 @@ class CaptureStage:
 
     Which lines make a bus is settled in this order: named by the user, told by the channels' names,
     told by how the lines behave. What was settled is said in `assumed`.
+
+    Args:
+        reader: of the capture's bytes.
+        wanted: buses the user named.
+        marks: whose edges are looked for.
+        keeper: takes every edge for later; None keeps none. It never stops the reading.
     """
 
     def __init__(
@@ -91,8 +98,10 @@ class CaptureStage:
         reader: CaptureReader,
         wanted: Sequence[WantedBus] = (),
         marks: Sequence[Mark] = (),
+        keeper: KeptEdges | None = None,
     ) -> None:
         self.reader = reader
+        self.kept = keeper
         self.buses: list[Bus] = []
         self.serial: list[SerialLine] = []  # UART lines
         self.assumed: list[str] = []
@@ -127,7 +136,11 @@ class CaptureStage:
         return self.reader.stopped
 
     def _take(self, blocks: Sequence[Edges]) -> None:
+        if self.kept is not None:
+            self.kept.channels = self.reader.channels
         for block in blocks:
+            if self.kept is not None:
+                self.kept.feed(block)
             self.coverage.feed(block)
             self.events += len(block.t_ns)
             if self.first_ns is None and len(block.t_ns):
@@ -189,12 +202,7 @@ class CaptureStage:
         channels = self.reader.channels
         scl, sda = channels[told.scl], channels[told.sda]
         self.assumed.append(f"{told.name}: SCL is {scl}, SDA is {sda} ({told.why})")
-        return Bus(
-            BusLines(told.name, scl, sda, told.why),
-            told.scl,
-            told.sda,
-            I2cDecoder(told.scl, told.sda, wait_ns=None),
-        )
+        return _bus(WantedBus(told.name, scl, sda), told.scl, told.sda, told.why)
 
     def _wanted_bus(self, bus: WantedBus) -> Bus:
         scl, sda = (
@@ -208,13 +216,7 @@ class CaptureStage:
                 place=Place(self.reader.name),
                 mend=self._how_to_name(),
             )
-        lines = BusLines(bus.name, bus.scl, bus.sda, "as told")
-        return Bus(
-            lines,
-            scl,
-            sda,
-            I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None),
-        )
+        return _bus(bus, scl, sda, "as told")
 
     def _line(self, name: str, of: str) -> int:
         """Bit number of the line the user calls `name`: whole name, or its unique last part."""
@@ -236,6 +238,14 @@ class CaptureStage:
             f"Lines found: {', '.join(self.reader.channels)}. Name two in the bench file, or with "
             "--i2c scl=NAME,sda=NAME."
         )
+
+
+def _bus(bus: WantedBus, scl: int, sda: int, why: str) -> Bus:
+    """A bus to be decoded, its lines at these bits."""
+    limits = bus.spike_ns, bus.held_ns
+    lines = BusLines(bus.name, bus.scl, bus.sda, why, (scl, sda), *limits)
+    decoder = I2cDecoder(scl, sda, spike_ns=bus.spike_ns, held_ns=bus.held_ns, wait_ns=None)
+    return Bus(lines, scl, sda, decoder)
 
 
 def _same_line(channel: str, name: str) -> bool:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import polars as pl
 
+from console.sources.kept_edges import KeptEdges
 from console.timeline.anchors import Anchors
 from console.timeline.clocks import ClockMap
 from console.watch.findings import Finding
@@ -24,6 +25,9 @@ class BusLines:
     scl: str
     sda: str
     why: str
+    bits: tuple[int, int]  # of SCL and SDA in the capture's level words
+    spike_ns: int  # what its decoder was told
+    held_ns: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,3 +58,5 @@ class Evidence:
     start_ns: int
     end_ns: int
     interrupted: bool  # the user stopped the reading: what is here is what was read so far
+    # levels of each capture, times on its own clock; none unless the reading was asked to keep them
+    wires: Mapping[str, KeptEdges] = field(default_factory=dict)

@@ -11,11 +11,15 @@ from console.pipeline.settling import evidence_of
 
 
 def gathered(
-    inputs: Inputs, *, progress: Progress = untold, stop: Callable[[], bool] = unstopped
+    inputs: Inputs,
+    *,
+    progress: Progress = untold,
+    stop: Callable[[], bool] = unstopped,
+    keep_edges: bool = False,
 ) -> Evidence:
     """The evidence of a run: `read_all`, then `evidence_of`.
 
     Raises:
         DiagnosticError: when a source cannot be read at all.
     """
-    return evidence_of(read_all(inputs, progress, stop))
+    return evidence_of(read_all(inputs, progress, stop, keep_edges=keep_edges))

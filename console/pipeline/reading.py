@@ -20,6 +20,7 @@ from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.serial_lines import on_the_wire
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import exchanges_as_observed
+from console.sources.kept_edges import KeptEdges
 from console.sources.kinds import Kind
 from console.timeline.bus_tables import line_states_frame, transactions_frame
 from console.timeline.message_tables import messages_frame
@@ -63,7 +64,11 @@ class Reading:
 
 
 def read_all(
-    inputs: Inputs, progress: Progress = untold, stop: Callable[[], bool] = unstopped
+    inputs: Inputs,
+    progress: Progress = untold,
+    stop: Callable[[], bool] = unstopped,
+    *,
+    keep_edges: bool = False,
 ) -> Reading:
     """Read and decode every source.
 
@@ -72,11 +77,14 @@ def read_all(
         progress: told what is being read, bytes read and bytes in all.
         stop: asked between chunks; when it says so, the rest is not read and the reading holds
             what was.
+        keep_edges: whether the levels of captures are kept on disk, to be shown.
 
     Raises:
         DiagnosticError: when a source cannot be read at all.
     """
-    found = (read_source(each, inputs, progress, stop) for each in inputs.inputs)
+    found = (
+        read_source(each, inputs, progress, stop, keep_edges=keep_edges) for each in inputs.inputs
+    )
     return reading_of(inputs, [each for each in found if each is not None], interrupted=stop())
 
 
@@ -89,7 +97,12 @@ def reading_of(inputs: Inputs, read: Sequence[ReadSource], *, interrupted: bool)
 
 
 def read_source(
-    each: Input, inputs: Inputs, progress: Progress = untold, stop: Callable[[], bool] = unstopped
+    each: Input,
+    inputs: Inputs,
+    progress: Progress = untold,
+    stop: Callable[[], bool] = unstopped,
+    *,
+    keep_edges: bool = False,
 ) -> ReadSource | None:
     """Read one source to its end, or until `stop`; None when that came before anything was read.
 
@@ -97,16 +110,18 @@ def read_source(
         DiagnosticError: when it cannot be read at all.
     """
     try:
-        return _read(each, inputs, progress, stop)
+        stage = _stage(each, inputs.bench, KeptEdges() if keep_edges else None)
+        return _read(each, stage, inputs, progress, stop)
     except DiagnosticError:
         if stop():  # what was cut off at once looks like a file with nothing in it
             return None
         raise
 
 
-def _read(each: Input, inputs: Inputs, progress: Progress, stop: Callable[[], bool]) -> ReadSource:
+def _read(
+    each: Input, stage: Stage, inputs: Inputs, progress: Progress, stop: Callable[[], bool]
+) -> ReadSource:
     """Read one source to its end, or until `stop`."""
-    stage = _stage(each, inputs.bench)
     with each.file as file:
         for chunk in file:
             if stop():
@@ -153,7 +168,7 @@ def _cause(
     return before or after or trouble
 
 
-def _stage(each: Input, bench: Bench) -> Stage:
+def _stage(each: Input, bench: Bench, keeper: KeptEdges | None) -> Stage:
     source, name = each.source, each.file.name
     if isinstance(source, CaptureSource):
         wanted = [
@@ -164,7 +179,7 @@ def _stage(each: Input, bench: Bench) -> Stage:
         marks = [mark for mark in bench.marks if mark.source == source.name]
         lines = [line for bus in wanted for line in (bus.scl, bus.sda)]
         lines += [mark.line for mark in marks if mark.line is not None and wanted]
-        return CaptureStage(_reader(each, source, lines), wanted, marks)
+        return CaptureStage(_reader(each, source, lines), wanted, marks, keeper)
     if isinstance(source, PrintsSource):
         is_json = each.kind is Kind.PRINTS_JSON
         return PrintStage(name, line=source.line, tick_bits=source.tick_bits, is_json=is_json)

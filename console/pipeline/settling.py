@@ -68,6 +68,11 @@ def evidence_of(reading: Reading, decisions: Decisions = NOTHING_DECIDED) -> Evi
         findings=findings,
         start_ns=start,
         end_ns=end,
+        wires={
+            each.name: each.stage.kept
+            for each in read
+            if isinstance(each.stage, CaptureStage) and each.stage.kept is not None
+        },
         interrupted=reading.interrupted,
     )
 
