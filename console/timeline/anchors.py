@@ -52,7 +52,8 @@ class Anchors:
     """The anchors of one source, n rows, n may be 0; times in ns.
 
     Several values of one event have one delay between them and count once: of each event and side
-    the pair nearest to the envelope is here, and besides whatever was decided by hand.
+    the pair nearest to the envelope is here, and besides every pair that is astray or was decided
+    by hand.
     """
 
     source: str

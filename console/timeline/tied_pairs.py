@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from console.timeline.anchor_pairs import AnchorPairs
+from console.timeline.anchors import Reason
 from console.timeline.ties import SourceClock, Tie
-from console.timeline.ways import Way
+from console.timeline.ways import Aside, Way
 
 Int64s = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -25,6 +26,7 @@ class TiedPairs:
     other_row: Int64s  # [n] row of the other source
     way: npt.NDArray[np.int32]  # [n] index into the ways of the tie
     stray: Mask  # [n] far from the line its way's pairs crowd along
+    surplus: list[Aside]  # the other stray pairs: of events that have a better one
 
 
 def tied_pairs(clock: SourceClock, tie: Tie) -> TiedPairs:
@@ -39,7 +41,8 @@ def tied_pairs(clock: SourceClock, tie: Tie) -> TiedPairs:
     row = np.concatenate([pairs.own_row for pairs in parts])
     own = np.concatenate([pairs.own_ns for pairs in parts])
     other = np.concatenate([pairs.other_ns for pairs in parts])
-    side = np.repeat(np.array(sides_of(ways), np.int8), counts)
+    sides = sides_of(ways)
+    side = np.repeat(np.array(sides, np.int8), counts)
     stray = ~np.concatenate([way.line.kept for way in ways])
     accepted = _accepted(tie)
     event = row if clock.has_rows else own
@@ -56,7 +59,20 @@ def tied_pairs(clock: SourceClock, tie: Tie) -> TiedPairs:
     other_row = np.concatenate([pairs.other_row for pairs in parts])[at]
     chosen = None if accepted is None else accepted[at]
     anchors = AnchorPairs(own[at], other[at], side[at], slack, chosen)
-    return TiedPairs(anchors, row[at], other_row, way, stray[at])
+    surplus = _surplus(ways, sides, stray, at)
+    return TiedPairs(anchors, row[at], other_row, way, stray[at], surplus)
+
+
+def _surplus(ways: Sequence[Way], sides: Sequence[int], stray: Mask, used: Int64s) -> list[Aside]:
+    """The stray pairs of each way that are not used."""
+    left = stray.copy()
+    left[used] = False
+    parts = np.split(left, np.cumsum([len(way.pairs) for way in ways])[:-1])
+    return [
+        Aside(way.shared, way.pairs.taken(part), side, Reason.ASTRAY)
+        for way, side, part in zip(ways, sides, parts, strict=True)
+        if part.any()
+    ]
 
 
 def _accepted(tie: Tie) -> Mask | None:

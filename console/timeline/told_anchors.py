@@ -35,7 +35,8 @@ def told_anchors(
     parts = []
     for tie, fitted in ties:
         main = [] if fitted is None else [_of_ways(clock, its, tie, fitted, codes)]
-        aside = [_of_aside(clock, its, tie, each, codes) for each in tie.aside]
+        told = tie.aside if fitted is None else [*tie.aside, *fitted.pairs.surplus]
+        aside = [_of_aside(clock, its, tie, each, codes) for each in told]
         if aside:
             main.append(_once(Anchors.joined(clock.source, aside), main))
         parts += main
@@ -59,7 +60,7 @@ def _of_ways(
 
 
 def _of_aside(clock: SourceClock, its: ClockMap, tie: Tie, aside: Aside, codes: Codes) -> Anchors:
-    """What was decided by hand and ties nothing."""
+    """What ties nothing: decided by hand, or a value that met another by chance."""
     n = len(aside.pairs)
     return _anchors(
         clock,
@@ -135,5 +136,5 @@ def _once(aside: Anchors, main: Sequence[Anchors]) -> Anchors:
         for k in np.unique(key):
             mine = anchors.native_ns[same[anchors.value] == k]
             there |= (key == k) & np.isin(aside.native_ns, mine)
-    there &= aside.reason == Reason.IMPOSSIBLE
+    there &= aside.reason != Reason.REJECTED
     return aside.taken(order[first & ~there[order]])

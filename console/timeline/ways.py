@@ -58,7 +58,7 @@ class Way:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Aside:
-    """Pairs of one value that were decided by hand and tie nothing."""
+    """Pairs of one value that are told, and tie nothing."""
 
     shared: Shared
     pairs: Pairs
