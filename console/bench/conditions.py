@@ -179,7 +179,7 @@ def parsed(text: str, place: Place | None = None) -> Parsed:
         expr = pl.sql_expr(sql)
         names = expr.meta.root_names()
         is_renamed = not expr.meta.undo_aliases().meta.eq(expr)
-    except pl.exceptions.PolarsError as error:
+    except (pl.exceptions.PolarsError, UnicodeEncodeError) as error:  # half a character is no SQL
         raise DescriptionError(_refused(text, error), place=place, mend=_SQL) from error
     if is_renamed:  # "valid 3": SQL takes the 3 for a name of the column
         words = f"condition {text!r}{_CANNOT}something stands behind its end"
