@@ -36,7 +36,7 @@ Kind = Literal[
     "mark",  # something the user named as one moment in both sources
 ]
 
-_NUMBER = r"-?\d+(?:\.\d+)?"
+NUMBER = r"-?\d+(?:\.\d+)?"
 _PLAIN = re.compile(r"[\w .:-]+")
 
 
@@ -63,14 +63,14 @@ def print_series(source: str, native_ns: Int64s, row: Int64s, texts: pl.Series) 
         texts: String[n] the lines.
     """
     frame = pl.DataFrame({"native_ns": native_ns, "row": row, "text": texts}).with_columns(
-        sentence=pl.col("text").str.replace_all(_NUMBER, "#")
+        sentence=pl.col("text").str.replace_all(NUMBER, "#")
     )
     found: list[Series] = []
     for sentence, lines in _frequent(frame, "sentence"):
-        words = _words_before(sentence)[:MOST_NUMBERS]
+        words = words_before(sentence)[:MOST_NUMBERS]
         if not words:
             continue
-        numbers = lines["text"].str.extract_all(_NUMBER)
+        numbers = lines["text"].str.extract_all(NUMBER)
         t_ns, rows = lines["native_ns"].to_numpy(), lines["row"].to_numpy()
         for k, word in enumerate(words):
             values = numbers.list.get(k, null_on_oob=True).cast(pl.Float64, strict=False)
@@ -170,7 +170,7 @@ def _floats(values: pl.Series) -> Floats:
     return found
 
 
-def _words_before(sentence: str) -> list[str]:
+def words_before(sentence: str) -> list[str]:
     """The word that stands before each number of a sentence; `""` where none does."""
     parts = sentence.split("#")[:-1]
     return [(re.findall(r"[^\W\d_]\w*", part) or [""])[-1] for part in parts]
