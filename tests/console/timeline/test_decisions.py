@@ -123,9 +123,9 @@ def test_leaving_what_was_decided_to_the_fit_undoes_it() -> None:
 def test_an_anchor_is_rejected_or_accepted_and_not_both() -> None:
     one, two = AnchorId("n", "wire", 1), AnchorId("n", "wire", 2)
     own = NOTHING_DECIDED.accepting("log", [one, two]).rejecting("log", [two]).of("log")
-    assert (own.accepted, own.rejected) == ({one}, {two})
+    assert (own.accepted, own.rejected) == (frozenset([one]), frozenset([two]))
     back = NOTHING_DECIDED.rejecting("log", [one]).accepting("log", [one]).of("log")
-    assert (back.accepted, back.rejected) == ({one}, frozenset())
+    assert (back.accepted, back.rejected) == (frozenset([one]), frozenset())
 
 
 def test_choosing_the_rival_moves_the_clock_there_and_ends_the_doubt() -> None:
