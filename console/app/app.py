@@ -10,12 +10,14 @@ from textual.binding import Binding, BindingType
 from textual.reactive import reactive
 from textual.screen import Screen
 
+from console.app.kept import Kept
 from console.app.run_view import RunView
+from console.app.screens.findings import FindingsScreen
 from console.app.screens.run_screen import GoTo, RunScreen
 from console.app.screens.timeline import TimelineScreen
 from console.app.themes import THEMES, variables
 
-SCREENS = {"timeline": TimelineScreen}
+SCREENS = {"timeline": TimelineScreen, "findings": FindingsScreen}
 MOST_PLACES = 100  # kept for the way back
 
 
@@ -27,6 +29,7 @@ class LastackApp(App[int]):
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = dict(SCREENS)
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("1", "switch_to('timeline')", "Timeline", id="app.timeline"),
+        Binding("2", "switch_to('findings')", "Findings", id="app.findings"),
         Binding("b", "back", "Back", id="app.back"),
         Binding("question_mark", "show_help_panel", "Help", id="app.help"),
         Binding("q", "quit", "Quit", id="app.quit"),
@@ -37,6 +40,7 @@ class LastackApp(App[int]):
     def __init__(self, *, ascii_only: bool = False) -> None:
         super().__init__()
         self.ascii_only = ascii_only
+        self.kept = Kept()  # changed in place; `keep` saves it
         self.places: list[tuple[str, int]] = []  # mode and time, for the way back
         for theme in THEMES:
             self.register_theme(theme)
@@ -45,6 +49,9 @@ class LastackApp(App[int]):
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our own variables, under whatever theme."""
         return variables(dark=self.current_theme.dark)
+
+    def keep(self) -> None:
+        """Save what is kept of the run."""
 
     def on_mount(self) -> None:
         """Begin on the timeline."""

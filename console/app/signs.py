@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Signs:
-    """One cell each, but for bars, a ramp from empty to full."""
+    """One cell each, but for bars, a ramp from empty to full, and `plus_minus`."""
 
     lifeline: str
     node: str  # an event, as it should be
@@ -33,6 +33,17 @@ class Signs:
     mark: str
     ellipsis: str
     dot: str
+    folded: str  # rows that can be opened
+    unfolded: str
+    done: str  # the user has seen it
+    observed: str  # a span that a source covers
+    plus_minus: str
+    wire_high: str  # a line of the bus, two rows high
+    wire_low: str
+    wire_rise: tuple[str, str]  # upper and lower row
+    wire_fall: tuple[str, str]
+    wire_both: tuple[str, str]  # more than one edge
+    wire_fold: str  # more time than its width says
 
 
 UNICODE = Signs(
@@ -57,6 +68,17 @@ UNICODE = Signs(
     mark="◆",
     ellipsis="…",
     dot="·",
+    folded="▸",
+    unfolded="▾",
+    done="✓",
+    observed="━",
+    plus_minus="±",
+    wire_high="─",
+    wire_low="─",
+    wire_rise=("┌", "┘"),
+    wire_fall=("┐", "└"),
+    wire_both=("╥", "╨"),
+    wire_fold="≈",
 )
 ASCII = Signs(
     lifeline="|",
@@ -80,6 +102,17 @@ ASCII = Signs(
     mark="#",
     ellipsis="~",
     dot=".",
+    folded="+",
+    unfolded="-",
+    done="v",
+    observed="=",
+    plus_minus="+-",
+    wire_high="_",
+    wire_low="_",
+    wire_rise=(" ", "/"),
+    wire_fall=(" ", "\\"),
+    wire_both=(" ", "X"),
+    wire_fold="~",
 )
 
 

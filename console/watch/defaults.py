@@ -12,6 +12,18 @@ from console.watch.restarts import Restarts
 from console.watch.rule import Rule
 from console.watch.stops_answering import StopsAnswering
 
+# What the default rules look for, for people.
+DEFAULT_WORDS = (
+    "targets that stop answering",
+    "wrong check codes",
+    "packets that break their description",
+    "lines held low",
+    "edges that make no transaction",
+    "spikes",
+    "damaged prints",
+    "prints of errors",
+    "restarts",
+)
 # What the edge of a capture cut is no fault of the traffic.
 _WHOLE = "started_by <> 'cut' AND ended_by <> 'cut'"
 

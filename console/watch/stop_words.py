@@ -14,7 +14,7 @@ from console.watch.stops import HOWS, NOT_ASKED, SCL_STUCK, SDA_STUCK, Stop, Str
 
 RULE = "stops-answering"
 EXPECTED = 20  # transactions to an address; a scan asks once or twice
-_IN_WORDS = {
+HOW_WORDS = {
     "address-nack": "address not acknowledged",
     "data-nack": "data not acknowledged",
     "filler": "replies of nothing but FF or 00",
@@ -50,12 +50,12 @@ class StopWords:
             )
             summary = f"{head} {at}, {after}, while other things went on"
         elif not _polls(target, stop.answered) and until is None:
-            summary = f"{device} gave no valid answer at all, from {at} on: {_IN_WORDS[how]}"
+            summary = f"{device} gave no valid answer at all, from {at} on: {HOW_WORDS[how]}"
         else:
             # With no transaction unanswered it is the bus that stopped, and the target its victim.
             is_victim = stop.how in (SDA_STUCK, SCL_STUCK) and not stop.transactions
             what = "could not be asked from" if is_victim else "stopped answering at"
-            summary = f"{device} {what} {at} {after}: {_IN_WORDS[how]}"
+            summary = f"{device} {what} {at} {after}: {HOW_WORDS[how]}"
             summary += f" for {lasted}, then it answered again" if until is not None else " since"
         if until is not None:
             evidence["recovered_ns"] = until
@@ -71,7 +71,7 @@ class StopWords:
         device = self._names.device(key.bus.bus, key.address, key.bits)
         summary = (
             f"{device} did not answer the last {counted(stop.polls, 'poll')} of the run, from "
-            f"{self._words.at(stop.first_bad_ns)}: {_IN_WORDS[HOWS[stop.how - 1]]}"
+            f"{self._words.at(stop.first_bad_ns)}: {HOW_WORDS[HOWS[stop.how - 1]]}"
         )
         evidence = _evidence(device, key, target, stop)
         return self._finding(key, device, stop.first_bad_ns, "warning", summary, evidence)
