@@ -6,6 +6,7 @@ from functools import lru_cache
 
 from console.app.run_view import RunView
 from console.app.signs import Signs
+from console.app.timeline.bits import wire_rows
 from console.app.timeline.columns import GUTTER, Columns
 from console.app.timeline.event_row import Told, event_cells, wait_cells
 from console.app.timeline.gutter import (
@@ -18,6 +19,7 @@ from console.app.timeline.gutter import (
 from console.app.timeline.minutes import MinuteRows
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.timeline.shown import Shown
+from console.app.timeline.wire_at import wire_under
 from console.printable import printable
 from console.timeline.events import EVENT_TABLES
 from console.timeline.order import is_order_known
@@ -117,7 +119,10 @@ class Drawing:
         return self._bits[1]
 
     def _draw_bits(self, k: int, width: int) -> list[Row]:
-        return []
+        wire = wire_under(self.view, k)
+        if isinstance(wire, str):
+            return [[(" " * GUTTER, "quiet"), (printable(wire), "unseen")]]
+        return wire_rows(wire, width, self.signs)
 
     def _tell(self, k: int) -> Told:
         events = self.view.events
