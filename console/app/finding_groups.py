@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
@@ -114,9 +113,3 @@ def _sort_key(sort: Sort, key: GroupKey, found: tuple[Finding, ...]) -> tuple[ob
     if sort == "party":
         return key.party, *gravity, key.rule, first_ns
     return *gravity, first_ns, key
-
-
-def severity_counts(findings: Sequence[Finding]) -> list[tuple[Severity, int]]:
-    """How many there are of each severity that there is, gravest first."""
-    counts = Counter(finding.severity for finding in findings)
-    return [(severity, counts[severity]) for severity in SEVERITIES if counts[severity]]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -12,23 +12,19 @@ from textual.widgets import Footer, Static
 
 from console.app.acknowledged import key_of, note_of
 from console.app.around import around
-from console.app.finding_groups import SORTS, FindingRow, Place, Sort, severity_counts
+from console.app.finding_groups import SORTS, FindingRow, Place, Sort
 from console.app.run_view import RunView
 from console.app.screens.run_screen import GoTo, RunScreen
-from console.app.signs import signs_for
 from console.app.watched_words import watched_words
 from console.app.widgets.finding_detail import FindingDetail, Meant
-from console.app.widgets.finding_list import FindingList, severity_sign
+from console.app.widgets.finding_list import FindingList
+from console.app.widgets.head import Head
 from console.app.widgets.note_line import NoteLine
 from console.printable import printable_block
-from console.watch.findings import Finding, counted
-
-if TYPE_CHECKING:
-    from console.app.app import LastackApp
+from console.watch.findings import counted
 
 BEFORE, AFTER = 6, 12  # events told of around the place of a finding
 OFF_AXIS = "Its times are of its own clock, which is on no common axis"
-SEVERITY_COLOURS = {"fault": "$sign-bad bold", "warning": "$sign-warning", "note": "$quiet"}
 
 
 class FindingsScreen(RunScreen):
@@ -55,28 +51,27 @@ class FindingsScreen(RunScreen):
         self.shows_acknowledged = False
         self._asked: FindingRow | None = None
 
-    @property
-    def _own_app(self) -> LastackApp:
-        return cast("LastackApp", self.app)
-
     def compose(self) -> ComposeResult:
         """What there is in one line, the list, what the chosen one rests on."""
-        signs = signs_for(ascii_only=self._own_app.ascii_only)
+        yield Head(signs=self.signs)
         yield Static(id="findings-told", markup=False)
         yield Static(id="findings-none", markup=False)
-        yield FindingList(signs, id="findings")
-        yield FindingDetail(signs)
+        yield FindingList(self.signs, id="findings")
+        yield FindingDetail(self.signs)
         yield NoteLine()
         yield Footer()
 
     def show(self, view: RunView) -> None:
         """List the findings of a view."""
+        self.query_one(Head).view = view
         every = list(view.evidence.findings)
-        kept = self._own_app.kept
+        kept = self.host.kept
         new = [f for f in every if note_of(kept, f) is None]
         shown = every if self.shows_acknowledged else new
         self.query_one(FindingList).fill(view, kept, shown, self.sort)
-        self.query_one("#findings-told", Static).update(self._told(shown, len(every) - len(new)))
+        self.query_one("#findings-told", Static).update(
+            self._told(len(shown), len(every) - len(new))
+        )
         self.set_class(not shown, "-none")
         if not shown:
             words = "Nothing found." if not every else "All of it is acknowledged; v shows it."
@@ -85,14 +80,12 @@ class FindingsScreen(RunScreen):
         if not self.query_one(NoteLine).is_open:
             self.query_one(FindingList).focus()
 
-    def _told(self, shown: list[Finding], acknowledged: int) -> Content:
-        """How many of each severity, in what order, and how many do not show."""
-        signs = signs_for(ascii_only=self._own_app.ascii_only)
-        parts: list[tuple[str, str]] = [("findings  ", "bold")]
-        for severity, count in severity_counts(shown):
-            told = f"{severity_sign(severity, signs)} {counted(count, severity)}  "
-            parts.append((told, SEVERITY_COLOURS[severity]))
-        parts.append((f"by {self.sort}", "$quiet"))
+    def _told(self, shown: int, acknowledged: int) -> Content:
+        """How many there are, in what order, and how many of them do not show."""
+        parts: list[tuple[str, str]] = [
+            (counted(shown, "finding"), "bold"),
+            (f"  by {self.sort}", "$quiet"),
+        ]
         if acknowledged and not self.shows_acknowledged:
             parts.append((f"  {acknowledged:,} acknowledged, hidden", "$quiet"))
         elif acknowledged:
@@ -122,7 +115,7 @@ class FindingsScreen(RunScreen):
             row=found.row,
             step=found.step,
             start_ns=self.view.evidence.start_ns,
-            note=note_of(self._own_app.kept, finding),
+            note=note_of(self.host.kept, finding),
             doubt=OFF_AXIS if is_off else "",
             event=event,
             near=near,
@@ -146,10 +139,10 @@ class FindingsScreen(RunScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys that would do nothing now do not show."""
         if action == "show_acknowledged" and self.view is not None:
-            return bool(self._own_app.kept.acknowledged)
+            return bool(self.host.kept.acknowledged)
         if action == "withdraw" and self.is_mounted:
             row = self.query_one(FindingList).row
-            kept = self._own_app.kept
+            kept = self.host.kept
             return row is not None and any(note_of(kept, f) is not None for f in row.findings)
         return super().check_action(action, parameters)
 
@@ -159,7 +152,7 @@ class FindingsScreen(RunScreen):
         if row is None:
             return
         self._asked = row
-        note = note_of(self._own_app.kept, row.findings[0]) or ""
+        note = note_of(self.host.kept, row.findings[0]) or ""
         self.query_one(NoteLine).ask("Acknowledge with a note, or none:", note)
 
     def on_note_line_given(self, message: NoteLine.Given) -> None:
@@ -167,8 +160,8 @@ class FindingsScreen(RunScreen):
         message.stop()
         if self._asked is not None:
             notes = {key_of(finding): message.note for finding in self._asked.findings}
-            self._own_app.kept.acknowledged |= notes
-            self._own_app.keep()
+            self.host.kept.acknowledged |= notes
+            self.host.keep()
         self._renew()
 
     def on_note_line_left(self, message: NoteLine.Left) -> None:
@@ -182,8 +175,8 @@ class FindingsScreen(RunScreen):
         if row is None:
             return
         for finding in row.findings:
-            self._own_app.kept.acknowledged.pop(key_of(finding), None)
-        self._own_app.keep()
+            self.host.kept.acknowledged.pop(key_of(finding), None)
+        self.host.keep()
         self._renew()
 
     def action_show_acknowledged(self) -> None:

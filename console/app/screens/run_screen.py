@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Protocol, cast
+
 from textual.message import Message
 from textual.reactive import reactive
 from textual.screen import Screen
 
-from console.app.run_view import RunView
+from console.app.kept import Kept
+from console.app.signs import Signs, signs_for
+from console.app.widgets.status import Status
+
+if TYPE_CHECKING:
+    from console.app.run_view import RunView
+
+
+class Host(Protocol):
+    """What a screen asks of the app."""
+
+    ascii_only: bool
+    kept: Kept  # changed in place
+
+    def keep(self) -> None:
+        """Save what is kept."""
 
 
 class GoTo(Message):
@@ -29,13 +46,24 @@ class RunScreen(Screen[None]):
 
     view: reactive[RunView | None] = reactive(None, init=False)
 
+    @property
+    def host(self) -> Host:
+        """The app this screen is one of."""
+        return cast("Host", self.app)
+
+    @property
+    def signs(self) -> Signs:
+        """The characters to draw with."""
+        return signs_for(ascii_only=self.host.ascii_only)
+
     def watch_view(self, view: RunView | None) -> None:
         """Show another run, or the same with more read."""
         if view is not None and self.is_mounted:
             self.show(view)
 
     def on_mount(self) -> None:
-        """Show what is there already."""
+        """Show what is there already, and how the opening goes."""
+        self.mount(Status(self.signs))
         if self.view is not None:
             self.show(self.view)
 

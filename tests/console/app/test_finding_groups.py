@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from console.app.finding_groups import FEW, GroupKey, Place, Sort, finding_rows, severity_counts
+from console.app.finding_groups import FEW, GroupKey, Place, Sort, finding_rows
 from console.watch.findings import Finding, Severity
 
 
@@ -71,7 +71,3 @@ def test_a_finding_that_stands_for_many_leads_to_each_of_its_times() -> None:
     (row,) = finding_rows([many], party_of, "time")
     assert [place.t_ns for place in row.places()] == [5, 20, 40]
     assert (row.count, row.last_ns) == (3, 40)
-
-
-def test_severities_are_counted_gravest_first() -> None:
-    assert severity_counts(MIXED) == [("fault", 2), ("warning", 1), ("note", 1)]

@@ -23,6 +23,7 @@ from tests.console.app.screens.showing import (
 )
 
 S = 10**9
+TOLD, FIRST = 2, 4  # lines of the screen: what there is, the first finding
 SIZES = [(80, 24), (140, 45), (250, 70)]
 
 
@@ -35,9 +36,8 @@ def finding(k: int, party: str = "camera", severity: Severity = "warning") -> Fi
 async def test_the_gravest_finding_stands_first_and_is_told_in_full(size: tuple[int, int]) -> None:
     async with showing("findings", demo_view(), size) as (app, _pilot):
         lines = screen_lines(app)
-        words = ["findings", "✖", "2", "faults", "▲", "6", "warnings", "by", "gravity"]
-        assert lines[0].split() == words
-        assert lines[2].split()[:3] == ["✖", "fault", "camera"]
+        assert lines[TOLD] == " 8 findings  by gravity"
+        assert lines[FIRST].split()[:3] == ["✖", "fault", "camera"]
         text = screen_text(app)
         assert "camera stopped answering at 34:10.853 after 2,047 polls (34.1 min)" in text
         assert "first bad" in text
@@ -96,8 +96,8 @@ async def test_an_acknowledged_finding_is_kept_with_its_note_and_hidden() -> Non
         gravest = view.gravest()
         assert gravest is not None
         assert saved == [{key_of(gravest): "seen"}]
-        assert "1 acknowledged, hidden" in screen_lines(app)[0]
-        assert "stopped answering at" not in screen_text(app)
+        assert "1 acknowledged, hidden" in screen_lines(app)[TOLD]
+        assert not any("stopped answering" in line for line in screen_lines(app)[FIRST:])
 
 
 @played
@@ -105,7 +105,7 @@ async def test_acknowledged_findings_are_shown_on_demand_with_their_note() -> No
     async with showing("findings", demo_view()) as (app, pilot):
         await pilot.press("a", *"seen", "enter", "v", "home")
         await pilot.pause()
-        assert screen_lines(app)[2].split()[:3] == ["✓", "fault", "camera"]
+        assert screen_lines(app)[FIRST].split()[:3] == ["✓", "fault", "camera"]
         assert "✓ acknowledged: seen" in screen_text(app)
 
 
@@ -115,7 +115,7 @@ async def test_an_acknowledgement_is_withdrawn() -> None:
         await pilot.press("a", "enter", "v", "home", "u")
         await pilot.pause()
         assert app.kept.acknowledged == {}
-        assert screen_lines(app)[2].split()[0] == "✖"
+        assert screen_lines(app)[FIRST].split()[0] == "✖"
 
 
 @played
@@ -142,7 +142,7 @@ async def test_findings_are_sorted_by_the_next_thing_and_the_cursor_stays_with_i
         assert held is not None
         await pilot.press("s")
         await pilot.pause()
-        assert "by time" in screen_lines(app)[0]
+        assert "by time" in screen_lines(app)[TOLD]
         assert found.rows == sorted(found.rows, key=lambda row: row.first_ns)
         assert found.row is not None
         assert found.row.findings == held.findings
@@ -153,7 +153,7 @@ async def test_ten_thousand_findings_are_a_row_that_opens_and_stays_quick() -> N
     many = [finding(k) for k in range(10_000)]
     async with showing("findings", with_findings(many)) as (app, pilot):
         found = app.screen.query_one(FindingList)
-        assert "▸ 10,000 findings: too high 0" in screen_lines(app)[2]
+        assert "▸ 10,000 findings: too high 0" in screen_lines(app)[FIRST]
         await pilot.press("space", "end")
         await pilot.pause()
         assert (len(found.rows), found.cursor) == (10_001, 10_000)
@@ -174,7 +174,7 @@ async def test_a_group_steps_through_its_findings() -> None:
         await pilot.press("right", "right")
         await pilot.pause()
         assert "3 of 10" in screen_text(app)
-        assert " too high 2" in screen_lines(app)[4]
+        assert " too high 2" in screen_lines(app)[FIRST + 2]
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -222,5 +222,5 @@ async def test_all_acknowledged_says_which_key_shows_them() -> None:
 @played
 async def test_ascii_terminals_get_ascii_signs() -> None:
     async with showing("findings", demo_view(), ascii_only=True) as (app, _pilot):
-        own = [line for line in screen_lines(app)[:10] if "─" not in line]
+        own = [line for line in screen_lines(app)[TOLD:13] if "─" not in line]
         assert [line for line in own if not line.isascii()] == []
