@@ -25,6 +25,7 @@ _METHOD_WORDS = {
     "equal-values": "tied by equal values",
     "wall-clock": "tied by date and time",
     "reset-silence": "tied by a silence of the bus",
+    "chosen": "offset chosen by hand",
     "none": "not aligned: its times say nothing beside other sources",
 }
 
