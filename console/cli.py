@@ -19,10 +19,13 @@ from console.streams import ready_streams
 # Command -> module and one line of help. The help stands here so that listing imports nothing.
 COMMANDS = {
     "check": ("console.commands.check", "Decode, align and watch; print the findings."),
-    "demo": ("console.commands.demo", "Run on the demo: a cap line whose camera goes silent."),
+    "demo": ("console.commands.demo", "Open the demo: a cap line whose camera goes silent."),
     "export": ("console.commands.export", "Write one table as jsonl, csv or parquet."),
     "new": ("console.commands.new", "Write a starter bench file from what is there."),
+    "open": ("console.commands.open", "Open the console on a bench file or recordings."),
 }
+OPEN = "open"  # also what a path in place of a command means
+STDIN = "-"
 
 EXIT_USAGE = 2
 EXIT_INTERRUPTED = 130
@@ -47,12 +50,15 @@ class Commands(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """As click does, with the closest command for a mistyped one."""
+        """As click does; a path that is there is opened, a mistyped word gets the closest one."""
         name = args[0]
-        if name not in COMMANDS and not name.startswith("-"):
-            close = get_close_matches(name, COMMANDS, 1)
-            hint = f" Did you mean '{close[0]}'?" if close else ""
-            ctx.fail(f"No such command {name!r}.{hint}")
+        if name in COMMANDS:
+            return super().resolve_command(ctx, args)
+        if name == STDIN or _is_there(name):
+            own = ["--ascii"] if ctx.params.get("ascii_only") else []
+            return super().resolve_command(ctx, [OPEN, *own, *args])
+        if not name.startswith("-"):
+            ctx.fail(f"No such command or file {name!r}.{_hint(name)}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -73,6 +79,25 @@ class Commands(click.Group):
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         code = _run(lambda: click.Group.main(self, args, prog_name, complete_var, False, **extra))
         sys.exit(code)
+
+
+def _is_there(name: str) -> bool:
+    try:
+        return os.path.exists(name)
+    except ValueError:  # no file can have such a name
+        return False
+
+
+def _hint(name: str) -> str:
+    """The command or file beside it that was meant, if there is one that is close."""
+    folder, slash, last = name.rpartition("/")
+    try:
+        files = os.listdir(folder + slash or ".")
+    except (OSError, ValueError):
+        files = []
+    close = [] if slash else get_close_matches(name, COMMANDS, 1)
+    close += [folder + slash + file for file in get_close_matches(last, files, 1, cutoff=0.7)]
+    return f" Did you mean {close[0]!r}?" if close else ""
 
 
 def _run(main: Any) -> int:
@@ -146,6 +171,9 @@ HELP = """Who stopped answering, when, and after how many.
 \b
 Examples:
   lastack demo
+  lastack                                      (what was opened last)
+  lastack bench.toml
+  lastack wire.csv controller.log broker.jsonl
   lastack check wire.csv controller.log broker.jsonl
   lastack check bench.toml --json
   lastack export bench.toml --table transactions --format csv
@@ -158,13 +186,15 @@ nothing is ever sent on a bus, a port or a broker.
 
 EPILOG = """\b
 Exit codes: 0 nothing at or above --fail-on, 1 findings, 2 usage or input,
-130 interrupted."""
+130 interrupted. Of the console: 0 after quit."""
 
 
 @click.group(
     cls=Commands,
     help=HELP,
     epilog=EPILOG,
+    invoke_without_command=True,
+    subcommand_metavar="[COMMAND | PATH...] [ARGS]...",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 @click.option(
@@ -175,9 +205,20 @@ Exit codes: 0 nothing at or above --fail-on, 1 findings, 2 usage or input,
     callback=_version,
     help="Print the version and stop.",
 )
+@click.option("--ascii", "ascii_only", is_flag=True, help="Draw with ASCII characters alone.")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
-def cli(debug: bool) -> None:
-    """Let the command named do the work."""
+@click.pass_context
+def cli(ctx: click.Context, ascii_only: bool, debug: bool) -> int | None:
+    """Let the command named do the work; without one, show the start screen."""
+    if ctx.invoked_subcommand is not None:
+        return None
+    from console.commands.terminal import has_terminal
+
+    if not has_terminal():
+        raise click.exceptions.NoArgsIsHelpError(ctx)
+    from console.commands.console_run import run_console
+
+    return run_console(ascii_only=ascii_only)
 
 
 if __name__ == "__main__":

@@ -3,59 +3,92 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, ClassVar
+from functools import partial
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from textual.app import App
 from textual.binding import Binding, BindingType
-from textual.reactive import reactive
 from textual.screen import Screen
 
-from console.app.kept import Kept
-from console.app.run_view import RunView
-from console.app.screens.findings import FindingsScreen
+from console.app.opening import OPENING, START, OpeningApp
+from console.app.request import Request
 from console.app.screens.run_screen import GoTo, RunScreen
-from console.app.screens.timeline import TimelineScreen
 from console.app.themes import THEMES, variables
 
-SCREENS = {"timeline": TimelineScreen, "findings": FindingsScreen}
+if TYPE_CHECKING:
+    from console.app.run_view import RunView
+
+# Mode -> module and class. Over a run they are imported when the first of it was read.
+SCREENS = {
+    "timeline": ("console.app.screens.timeline", "TimelineScreen"),
+    "findings": ("console.app.screens.findings", "FindingsScreen"),
+    "trust": ("console.app.screens.trust", "TrustScreen"),
+}
+AROUND = {
+    START: ("console.app.screens.start", "StartScreen"),
+    OPENING: ("console.app.screens.opening", "OpeningScreen"),
+}
 MOST_PLACES = 100  # kept for the way back
 
 
-class LastackApp(App[int]):
+def _screen(module: str, name: str) -> Screen[Any]:
+    """A new screen; its module is imported now at the latest."""
+    made: Screen[Any] = getattr(import_module(module), name)()
+    return made
+
+
+class LastackApp(OpeningApp):
     """The console over one run."""
 
     TITLE = "lastack"
     CSS_PATH = "app.tcss"
-    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = dict(SCREENS)
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
+        name: partial(_screen, *where) for name, where in {**SCREENS, **AROUND}.items()
+    }
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("1", "switch_to('timeline')", "Timeline", id="app.timeline"),
         Binding("2", "switch_to('findings')", "Findings", id="app.findings"),
+        Binding("4", "switch_to('trust')", "Trust", id="app.trust"),
         Binding("b", "back", "Back", id="app.back"),
         Binding("question_mark", "show_help_panel", "Help", id="app.help"),
         Binding("q", "quit", "Quit", id="app.quit"),
     ]
 
-    view: reactive[RunView | None] = reactive(None, init=False)
+    def __init__(
+        self,
+        request: Request | None = None,
+        *,
+        starts: bool = False,
+        ascii_only: bool = False,
+        home: Path | None = None,
+    ) -> None:
+        """An app on `request`, on the start screen, or on the timeline of a view still to be set.
 
-    def __init__(self, *, ascii_only: bool = False) -> None:
-        super().__init__()
-        self.ascii_only = ascii_only
-        self.kept = Kept()  # changed in place; `keep` saves it
+        Args:
+            request: what to open.
+            starts: whether to begin on the start screen.
+            ascii_only: whether to draw with ASCII alone.
+            home: the state directory; None: nothing is remembered and nothing kept.
+        """
+        super().__init__(request, starts=starts, ascii_only=ascii_only, home=home)
         self.places: list[tuple[str, int]] = []  # mode and time, for the way back
         for theme in THEMES:
             self.register_theme(theme)
-        self.theme = THEMES[0].name
+        self.theme = self.remembered_theme(THEMES[0].name)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our own variables, under whatever theme."""
         return variables(dark=self.current_theme.dark)
 
-    def keep(self) -> None:
-        """Save what is kept of the run."""
+    def prepare_screens(self) -> None:
+        """Import what will show the run, on the thread that calls."""
+        for module, _ in SCREENS.values():
+            import_module(module)
 
-    def on_mount(self) -> None:
-        """Begin on the timeline."""
-        self.switch_mode("timeline")
+    async def show_run(self) -> None:
+        """Show the run on its first screen."""
+        await self.action_switch_to("timeline")
 
     def watch_view(self, view: RunView | None) -> None:
         """Hand a run to the screen that shows."""
@@ -73,5 +106,7 @@ class LastackApp(App[int]):
     async def on_go_to(self, message: GoTo) -> None:
         """Show a moment on the timeline."""
         await self.action_switch_to("timeline")
+        from console.app.screens.timeline import TimelineScreen
+
         if isinstance(self.screen, TimelineScreen):
             self.screen.go_to(message.t_ns, message.event)
