@@ -154,7 +154,7 @@ class _Fields:
             end=place.end,
             content=self.packet.data[place.begin : min(place.end, place.begin + MOST_CONTENT)],
             allowed=_allowed(number, leaf),
-            problems=tuple(_field_problem(p, number, leaf) for p in place.problems),
+            problems=tuple(_field_problem(p, place, number, leaf) for p in place.problems),
             change=change,
             was=_value_text(was, leaf) if was is not MISSING else "",
         )
@@ -291,12 +291,16 @@ _PROBLEMS = {
 }
 
 
-def _field_problem(word: str, number: Number, leaf: Leaf | None) -> str:
+def _field_problem(word: str, place: FieldPlace, number: Number, leaf: Leaf | None) -> str:
     """A problem of one field in words, with the limit it broke."""
-    if word in ("range", "constant", "sync", "enum"):
-        allowed = _allowed(number, leaf)
-        said = {"range": f"not {allowed}", "enum": "none of"}.get(word, "")
-        if word == "enum" and allowed:
-            return f"{said} {allowed}"
-        return said or f"not as {allowed}"
+    allowed, value = _allowed(number, leaf), place.value
+    if word == "range" and isinstance(value, int | float):
+        if number.low is not None and value < number.low:
+            return f"below {number.low:g}"
+        if number.high is not None and value > number.high:
+            return f"above {number.high:g}"
+    if word in ("constant", "sync") and allowed:
+        return f"not {allowed.removeprefix('always ')}"
+    if word == "enum" and allowed:
+        return f"none of {allowed}"
     return _PROBLEMS.get(word, word.replace("-", " "))

@@ -61,4 +61,5 @@ def clock_words(row: Row) -> str:
     whole = row["started_by"] != "cut" and row["ended_by"] in ("stop", "restart")
     if row["address"] is None or not whole or took <= 0:
         return "cannot say"
-    return f"mean {clocks * 1e6 / took:.3g} kHz"
+    khz = clocks * 1e6 / took
+    return f"mean {khz:.3g} kHz" if khz < 999.5 else f"mean {khz / 1e3:.3g} MHz"

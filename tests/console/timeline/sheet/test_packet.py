@@ -132,7 +132,7 @@ def test_the_number_of_items_is_compared_and_items_are_matched_by_place() -> Non
 
 def test_a_value_out_of_range_says_its_limit() -> None:
     sheet = packet_sheet(reply(7, ("green", 520)))
-    assert field(sheet, "x").problems == ("not at most 319",)
+    assert field(sheet, "x").problems == ("above 319",)
 
 
 def test_a_value_without_a_name_says_which_there_are() -> None:
@@ -206,3 +206,10 @@ def test_many_bad_items_take_bounded_time_and_lines(items: int) -> None:
     assert len(lines) == MOST_FIELDS + 1
     assert isinstance(lines[-1], More)
     assert len(changes) == len(data)
+
+
+def test_a_constant_that_is_another_says_what_it_must_be() -> None:
+    data = b"\xa5\x5b" + reply(7)[2:]
+    run = run_of([("read", data)], CAMERA)
+    sheet = sheet_of(run.tables, "packets", 0, bench_of(CAMERA))
+    assert field(sheet, "sync").problems == ("not A5 5A",)

@@ -12,9 +12,9 @@ from console.timeline.sheet.lines import MOST_FIELDS, MOST_ITEMS, Change, Field,
 from console.timeline.sheet.tree import MOST_LEVELS, tree_lines
 
 VALUES = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(),
-    lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
-    max_leaves=300,
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=9),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text(max_size=9), inner),
+    max_leaves=40,
 )
 
 
