@@ -177,7 +177,9 @@ class ListRows(ScrollView, can_focus=True):
         width = self.size.width
         row = y - HEAD + self.scroll_offset.y
         if y < HEAD:
-            return self._strip(self.head(width), width, "head")
+            ground = Style(bgcolor=self.style("head").bgcolor)
+            head = self._strip(self.head(width), width, "head")
+            return Strip([Segment(s.text, (s.style or ground) + ground) for s in head], width)
         if row >= self.row_count():
             return Strip.blank(width, self.style("text"))
         strip = self._strip(self.pieces(row, width), width, "text")

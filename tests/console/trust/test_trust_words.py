@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 
-from console.trust.trust_words import span_words, value_words
+from console.pipeline.evidence import SourceKind
+from console.trust.sheet import KINDS
+from console.trust.trust_words import follows_words, proves_words, span_words, value_words
 
 S = 10**9
 
@@ -26,12 +30,18 @@ def test_a_span_is_said_from_the_start_of_the_run(
     assert span_words(begin, end, 5 * S) == expected
 
 
+def test_digits_of_a_span_are_cut_to_what_is_known() -> None:
+    assert span_words(309_908_867, 2 * S, 0, 100_000_000) == "00:00.3 to 00:02.0"
+
+
 @pytest.mark.parametrize(
     ("value", "limit", "unit", "expected"),
     [
-        (250.0, 2_000.0, "ns", "250 of 2,000 ns"),
-        (2125.296823, None, "s", "2,125 s"),
-        (0.25, None, "", "0.25"),
+        (250.0, 2_000.0, "ns", "250 ns, limit 2 us"),
+        (2_125.296823, None, "s", "35.4 min"),
+        (3.0, 0.0, "ns", "3 ns"),
+        (2.0, None, "messages", "2 messages"),
+        (1.0, None, "messages", "1 message"),
         (1e300, None, "ns", "1e+300 ns"),
         (None, 5.0, "ns", ""),
     ],
@@ -40,3 +50,13 @@ def test_a_value_is_said_beside_its_limit(
     value: float | None, limit: float | None, unit: str, expected: str
 ) -> None:
     assert value_words(value, limit, unit) == expected
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_follows_is_said_of_every_kind_of_doubt(kind: str) -> None:
+    assert follows_words(kind).endswith(".")
+
+
+@pytest.mark.parametrize("kind", get_args(SourceKind))
+def test_what_it_proves_and_what_not_is_said_of_every_kind_of_source(kind: str) -> None:
+    assert all(proves_words(kind))
