@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 from rich.cells import cell_len, chop_cells
 
@@ -326,15 +327,20 @@ def _beside(line: Field | CheckCode) -> str:
 
 
 def _raw_row(data: bytes, changes: Sequence[Change], count: int) -> Iterator[Piece]:
-    """One row of bytes in hex and as ASCII."""
-    styles = [_byte_style(changes[k] if changes else Change.NONE) for k in range(len(data))]
-    for k, byte in enumerate(data):
-        lit = styles[k] == "lit"
-        yield (DIFFERS if lit else " ", "lit" if lit else "dim")
-        yield (f"{byte:02X}", styles[k])
-    yield ("   " * (count - len(data)) + " ", "dim")
-    for byte, style in zip(data, styles, strict=True):
-        yield (chr(byte) if 32 <= byte < 127 else ".", style)
+    """One row of bytes in hex and as ASCII, a piece for each run of one style."""
+    styles = [_byte_style(change) for change in changes] or ["hex"] * len(data)
+    runs: list[tuple[str, bytes]] = []
+    at = 0
+    for style, run in groupby(styles):
+        size = len(list(run))
+        runs.append((style, data[at : at + size]))
+        at += size
+    for style, part in runs:
+        before = DIFFERS if style == "lit" else " "
+        yield before + part.hex(before).upper(), style
+    yield "   " * (count - len(data)) + " ", "dim"
+    for style, part in runs:
+        yield "".join(chr(byte) if 32 <= byte < 127 else "." for byte in part), style
 
 
 def _byte_style(change: Change) -> str:
@@ -345,6 +351,8 @@ def _byte_style(change: Change) -> str:
 
 def wrapped(pieces: Sequence[Piece], cells: int) -> list[Row]:
     """Cleaned pieces over rows of at most so many cells, broken between words where they can be."""
+    if sum(cell_len(text) for text, _ in pieces) <= cells:
+        return [list(pieces)]
     rows: list[Row] = [[]]
     left = cells = max(cells, 2)
     for text, style in pieces:

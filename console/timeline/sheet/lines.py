@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-MOST_FIELDS = 200  # lines of fields or of a payload on one sheet
+MOST_FIELDS = 120  # lines of fields or of a payload on one sheet
 MOST_ITEMS = 50  # members shown of one list or object
-MOST_RAW = 512  # bytes shown as they are
+MOST_RAW = 256  # bytes shown as they are
 MOST_TEXT = 600  # characters of one text
 MOST_AROUND = 12  # links, and findings, on one sheet
 

@@ -78,7 +78,7 @@ def test_every_member_is_shown_or_counted(value: dict[str, int]) -> None:
 
 
 def test_a_hundred_thousand_members_are_counted_in_no_time() -> None:
-    value = {f"key {k}": [k] * 3 for k in range(100_000)}
+    value = {f"key {k}": k for k in range(100_000)}
     began = time.perf_counter()
     lines = tree_lines(value, [dict(value)], [1])
     assert time.perf_counter() - began < 1
