@@ -111,43 +111,41 @@ def _states(*, bad: pl.Expr, odd: pl.Expr | None = None) -> pl.Expr:
     return pl.when(bad).then(BAD).otherwise(otherwise)
 
 
-def _by(column: str, known: Mapping[str, int], other: int = 0) -> pl.Expr:
-    if not known:
-        return pl.lit(other)
-    return pl.col(column).replace_strict(dict(known), default=other, return_dtype=pl.UInt16)
-
-
 def _transactions(tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
-    party = _by("bus", parties.by_bus)
-    for (bus, address), column in parties.by_address.items():
-        own = (pl.col("bus") == bus) & (pl.col("address") == address)
-        party = pl.when(own).then(column).otherwise(party)
     return {
         "t_ns": pl.col("start_ns"),
-        "party": party,
+        "party": parties.column_of("transactions"),
         "state": _states(bad=pl.col("problems").list.len() > 0),
-        "shows": pl.lit(pl.Series(~_in_packets(tables))),
+        "shows": pl.lit(pl.Series(outside_packets(tables, parties))),
     }
 
 
-def _in_packets(tables: Mapping[str, pl.DataFrame]) -> Bools:
-    """Which transactions begin within a packet of their bus: the packet shows them."""
+def outside_packets(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Bools:
+    """Which transactions do not begin within a packet of their party; those that do it shows.
+
+    Between two transactions of one packet the controller may turn to others on the bus.
+    """
     transactions, packets = tables["transactions"], tables["packets"]
-    inside = np.zeros(transactions.height, np.bool_)
-    for (bus,), own in packets.select("bus", "start_ns", "end_ns").group_by("bus"):
-        rows = np.flatnonzero((transactions["bus"] == bus).to_numpy())
-        start = transactions["start_ns"].to_numpy()[rows]
-        own = own.sort("start_ns")
-        begins, ends = own["start_ns"].to_numpy(), np.maximum.accumulate(own["end_ns"].to_numpy())
-        at = np.searchsorted(begins, start, side="right") - 1
-        inside[rows] = (at >= 0) & ((start == begins[at]) | (start < ends[at]))
-    return inside
+    whose = ["bus", "party"]
+    spoken = packets.select("bus", "start_ns", "end_ns", party=parties.column_of("packets"))
+    whole = transactions.select("bus", "start_ns", party=parties.column_of("transactions"))
+    whole = whole.with_row_index("row")
+    outside = np.ones(transactions.height, np.bool_)
+    parts = whole.join(spoken.select(whose).unique(), on=whose).partition_by(whose, as_dict=True)
+    for key, own in spoken.sort("start_ns").partition_by(whose, as_dict=True).items():
+        if key in parts:
+            start = parts[key]["start_ns"].to_numpy()
+            begins, ends = own["start_ns"].to_numpy(), own["end_ns"].cum_max().to_numpy()
+            at = np.searchsorted(begins, start, side="right") - 1
+            shown = (at >= 0) & ((start == begins[at]) | (start < ends[at]))
+            outside[parts[key]["row"].to_numpy()[shown]] = False
+    return outside
 
 
 def _packets(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": _by("device", parties.by_device),
+        "party": parties.column_of("packets"),
         "state": _states(bad=~pl.col("valid")),
         "shows": pl.lit(True),
     }
@@ -156,16 +154,16 @@ def _packets(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str,
 def _exchanges(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("request_ns"),
-        "party": _by("device", parties.by_device),
+        "party": parties.column_of("exchanges"),
         "state": pl.when(pl.col("outcome") == "none").then(BAD).otherwise(UNSEEN),
-        "shows": pl.col("outcome").is_in(["none", "not-observed"]),
+        "shows": pl.col("outcome").is_in(["none", "not-observable"]),
     }
 
 
 def _prints(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("t_ns"),
-        "party": _by("source", parties.by_source),
+        "party": parties.column_of("prints"),
         "state": _states(
             bad=pl.col("level").is_in(BAD_LEVELS).fill_null(False),
             odd=pl.col("level").is_in(ODD_LEVELS).fill_null(False) | pl.col("damaged"),
@@ -177,7 +175,7 @@ def _prints(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, 
 def _messages(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("t_ns"),
-        "party": _by("source", parties.by_source),
+        "party": parties.column_of("messages"),
         "state": _states(bad=pl.lit(False), odd=pl.col("duplicate").fill_null(False)),
         "shows": pl.lit(True),
     }
@@ -186,7 +184,7 @@ def _messages(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str
 def _words(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": _by("device", parties.by_device),
+        "party": parties.column_of("words"),
         "state": _states(bad=pl.col("problems").list.len() > 0),
         "shows": pl.lit(True),
     }
@@ -195,7 +193,7 @@ def _words(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, p
 def _pulses(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": _by("line", parties.by_source),
+        "party": parties.column_of("pulses"),
         "state": pl.lit(GOOD),
         "shows": pl.lit(True),
     }
@@ -211,7 +209,7 @@ def _line_states(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[
     )
     return {
         "t_ns": pl.col("start_ns"),
-        "party": _by("bus", parties.by_bus),
+        "party": parties.column_of("line_states"),
         "state": state,
         "shows": pl.col("state") != "idle",
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -47,6 +47,38 @@ class Parties:
                 return known[party]
         return self.index(party)
 
+    def column_of(self, table: str) -> pl.Expr:
+        """Whose column each row of a table of events goes to, as UInt16 over its rows."""
+        if table == "transactions":
+            return self._of_transactions()
+        known, column = {
+            "packets": (self.by_device, "device"),
+            "exchanges": (self.by_device, "device"),
+            "words": (self.by_device, "device"),
+            "prints": (self.by_source, "source"),
+            "messages": (self.by_source, "source"),
+            "pulses": (self.by_source, "line"),
+            "line_states": (self.by_bus, "bus"),
+        }[table]
+        return _looked_up(column, known, 0)
+
+    def _of_transactions(self) -> pl.Expr:
+        """By bus and address; what is nobody's is the bus's."""
+        party = _looked_up("bus", self.by_bus, 0)
+        for bus in dict.fromkeys(bus for bus, _ in self.by_address):
+            own = {address: k for (b, address), k in self.by_address.items() if b == bus}
+            named = _looked_up("address", own, None)
+            party = pl.when(pl.col("bus") == bus).then(pl.coalesce(named, party)).otherwise(party)
+        return party
+
+
+def _looked_up(
+    column: str, known: Mapping[str, int] | Mapping[int, int], other: int | None
+) -> pl.Expr:
+    if not known:
+        return pl.lit(other, pl.UInt16)
+    return pl.col(column).replace_strict(dict(known), default=other, return_dtype=pl.UInt16)
+
 
 class _Columns:
     """Parties as they are met; one name, one column."""
@@ -81,9 +113,11 @@ def parties_of(tables: Mapping[str, pl.DataFrame], bench: Bench) -> Parties:
         note = f"0x{device.address:02X} on {device.bus}"
         column = columns.of(device.party or device.name, "device", note)
         by_device[device.name] = by_address[device.bus, device.address] = column
+    for speaker, bus, address, bits in _speakers(tables, by_device):
+        name = _address_name(bus, address, bits)
+        by_address[bus, address] = by_device[speaker] = columns.of(name, "device")
     for bus, address, bits in _busy(tables["transactions"], by_address):
-        text = f"0x{address:03X}" if bits == 10 else f"0x{address:02X}"
-        name = f"{text} on {bus}"
+        name = _address_name(bus, address, bits)
         by_address[bus, address] = by_device[name] = columns.of(name, "device")
     for table, column_name in (("packets", "device"), ("words", "device"), ("exchanges", "device")):
         for device in tables[table][column_name].unique(maintain_order=True).drop_nulls():
@@ -108,6 +142,26 @@ def _seen(
     """Sources the bench names, then those only the table knows."""
     told = [name for name, source in named.items() if isinstance(source, kind)]
     return list(dict.fromkeys([*told, *table[column].unique(maintain_order=True).drop_nulls()]))
+
+
+def _address_name(bus: str, address: int, bits: int) -> str:
+    return f"0x{address:03X} on {bus}" if bits == 10 else f"0x{address:02X} on {bus}"
+
+
+def _speakers(
+    tables: Mapping[str, pl.DataFrame], known: Mapping[str, int]
+) -> Iterator[tuple[str, str, int, int]]:
+    """Devices that no bench names but whose packets were understood: name, bus, address, bits."""
+    packets, transactions = tables["packets"], tables["transactions"]
+    for device in packets["device"].unique(maintain_order=True).drop_nulls():
+        if device in known:
+            continue
+        first = packets.filter(device=device).head(1)
+        begins = transactions.filter(
+            pl.col("address").is_not_null(), start_ns=first["start_ns"][0], bus=first["bus"][0]
+        )
+        for bus, address, bits in begins.select("bus", "address", "address_bits").head(1).rows():
+            yield device, bus, address, bits
 
 
 def _busy(
