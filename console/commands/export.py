@@ -11,11 +11,18 @@ from typing import Any
 import click
 import polars as pl
 
+from console.bench.model import Bench
 from console.commands.options import run_options
-from console.commands.reading import read_run, reading_code
+from console.commands.reading import read_bench, reading_code
+from console.pipeline.evidence import Evidence
+from console.pipeline.linking import linked
 from console.pipeline.tables import TABLES, chosen_rows
 from console.report.export import FORMATS, write_table
+from console.timeline.links import with_names
+from console.timeline.parties import parties_of
 from decoders.errors import DiagnosticError, Place
+
+LINKS = "links"
 
 HELP = """Write one table of a run as jsonl, csv or parquet.
 
@@ -24,6 +31,7 @@ Examples:
   lastack export bench.toml --table transactions --format csv
   lastack export wire.csv --table transactions --where "not address_acked"
   lastack export bench.toml --table exchanges --format parquet -o exchanges.parquet
+  lastack export bench.toml --table links --where "outcome <> 'seen'"
 
 --where is an SQL condition over the table's columns. Every *_ns is on the common
 axis unless named native_ns. In csv, control characters of texts are shown as
@@ -33,7 +41,7 @@ signs; jsonl and parquet hold them exactly.
 
 @click.command("export", help=HELP, context_settings={"help_option_names": ["-h", "--help"]})
 @run_options
-@click.option("--table", type=click.Choice(TABLES), required=True, help="Which table.")
+@click.option("--table", type=click.Choice((*TABLES, LINKS)), required=True, help="Which table.")
 @click.option("--format", "form", type=click.Choice(FORMATS), default="jsonl", show_default=True)
 @click.option("--where", metavar="SQL", help="Only rows for which this holds.")
 @click.option("-o", "--output", metavar="FILE", default="-", help="Where to; stdout by default.")
@@ -47,8 +55,9 @@ def command(
     **overrides: Any,
 ) -> int:
     """Run the command; see HELP."""
-    evidence = read_run(paths, **overrides)
-    rows = chosen_rows(evidence.tables[table], table, where)
+    bench, evidence = read_bench(paths, **overrides)
+    found = _links(bench, evidence) if table == LINKS else evidence.tables[table]
+    rows = chosen_rows(found, table, where)
     if output == "-":
         if form == "parquet" and sys.stdout.isatty():
             raise DiagnosticError(
@@ -58,6 +67,12 @@ def command(
     else:
         _write_file(rows, form, Path(output))
     return reading_code(evidence)
+
+
+def _links(bench: Bench, evidence: Evidence) -> pl.DataFrame:
+    """The table of links, parties by name; it alone waits for them to be found."""
+    parties = parties_of(evidence.tables, bench)
+    return with_names(linked(evidence, parties), parties)
 
 
 def _write_file(rows: pl.DataFrame, form: str, path: Path) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from console.bench.model import Bench
 from console.commands.interrupt import Interrupt
 from console.commands.progress import Progress
 from console.pipeline.evidence import Evidence
@@ -29,12 +30,20 @@ def read_run(paths: Sequence[str], *, quiet: bool = False, **overrides: Any) -> 
     Raises:
         DiagnosticError: when something cannot be read.
     """
+    return read_bench(paths, quiet=quiet, **overrides)[1]
+
+
+def read_bench(
+    paths: Sequence[str], *, quiet: bool = False, **overrides: Any
+) -> tuple[Bench, Evidence]:
+    """What `read_run` reads, and the bench that it was read by."""
     with Interrupt() as stop, Progress(wanted=not quiet) as progress:
-        evidence = gathered(settled(paths, Overrides(**overrides)), progress=progress, stop=stop)
+        inputs = settled(paths, Overrides(**overrides))
+        evidence = gathered(inputs, progress=progress, stop=stop)
     for source in evidence.sources:
         if source.stopped is not None:
             click.echo(printable_block(f"lastack: {source.stopped}"), err=True)
-    return evidence
+    return inputs.bench, evidence
 
 
 def reading_code(evidence: Evidence) -> int:

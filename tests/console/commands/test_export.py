@@ -28,6 +28,8 @@ COLUMNS = {
     "clocks": "source clock from_ns until_ns offset_ns drift_ppm band_ns anchors rejected method"
     " ambiguous",
     "findings": "t_ns rule severity party source summary evidence",
+    "links": "from_ns to_ns from_table from_row to_table to_row from_party to_party latency_ns by"
+    " outcome band_ns ambiguous what",
 }
 
 
@@ -41,6 +43,16 @@ def test_jsonl_has_one_object_a_row_with_the_fixed_columns(
     assert (run.returncode, run.stderr) == (0, "")
     assert rows
     assert [name for name in rows[0] if name in wanted] == wanted
+
+
+def test_links_name_their_parties_and_may_be_chosen(lastack: Lastack, short_run: Path) -> None:
+    where = "outcome = 'seen' and what = 'capline/cam/blocks'"
+    options = ("--table", "links", "--where", where)
+    run = lastack("export", short_run / "bench.toml", *options)
+    rows = [json.loads(line) for line in run.stdout.splitlines()]
+    ends = {(row["from_party"], row["to_party"], row["by"]) for row in rows}
+    assert ends == {("controller", "broker", "poll")}
+    assert len(rows) > 30
 
 
 def test_the_three_formats_hold_the_same_rows(
