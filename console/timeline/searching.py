@@ -7,7 +7,7 @@ word of the text is sought in any of them: a packet's name, its problems, its fi
 
 Bytes are sought as whole bytes in hexadecimal, `a55a`, `A5 5A` or `0xa55a`; where a packet stands
 for the transactions it was decoded from, it is found by their bytes. A text without a
-capital is found in either case. Events of which the evidence shows nothing have words too.
+capital is found in either case. The length of a list (`2 blocks`) is in no column: not found.
 """
 
 from __future__ import annotations
@@ -41,6 +41,12 @@ class _Place:
     fields: bool = False  # words may stand in the JSON of `fields`
     bytes: tuple[str, ...] = ()  # columns of hexadecimal bytes in which they may stand
     problems: bool = False
+
+    def columns(self, frame: pl.DataFrame) -> list[str]:
+        """The columns of a table that are read."""
+        read = {name for text in (*self.whole, *self.texts) for name in text.meta.root_names()}
+        read |= {*self.bytes, *(["fields"] * self.fields), *(["problems"] * self.problems)}
+        return [name for name in frame.columns if name in read]
 
 
 def _either(column: str, yes: str, no: str) -> pl.Expr:
@@ -164,12 +170,16 @@ def _is_whole(text: str) -> bool:
 def _found(sought: _Sought, frame: pl.DataFrame, name: str) -> Bools:
     """Which rows of a table say it."""
     place = _PLACES[name]
+    frame = frame.select(place.columns(frame))
     if place.whole:
         return _any_of(frame, [_has(column, [sought.text], sought) for column in place.whole])
     words = sought.runs if place.bytes else sought.words
-    found = np.ones(frame.height, np.bool_)
-    for word in words:
-        found &= _says(word, sought, frame, place)
+    left = np.arange(frame.height)
+    for word in sorted(words, key=len, reverse=True):  # a long word leaves few rows for the others
+        near = frame if len(left) == frame.height else frame[left]
+        left = left[_says(word, sought, near, place)]
+    found = np.zeros(frame.height, np.bool_)
+    found[left] = True
     return found
 
 
@@ -241,7 +251,7 @@ def _has_problem(column: pl.Series, word: str, sought: _Sought) -> Bools:
     said = []
     for kind in kinds.unique().drop_nulls():
         problems = kind.split("\n")
-        texts = " ".join((problem_words(problems), *problems))
+        texts = f"{problem_words(problems)}: {' '.join(problems)}"
         if word in (texts.lower() if sought.any_case else texts):
             said.append(kind)
     found[bad.filter(kinds.is_in(said)).to_numpy()] = True
