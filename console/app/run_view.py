@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,15 +11,19 @@ import polars as pl
 from console.bench.load import BenchFile
 from console.bench.model import Bench
 from console.pipeline.evidence import Evidence
+from console.pipeline.linking import linked
 from console.timeline.buckets import Answers, Buckets, answers_of, buckets_of, usual_width_ns
-from console.timeline.events import EVENT_TABLES, Events, events_of
+from console.timeline.events import EVENT_TABLES, GOOD, Events, events_of
 from console.timeline.link_index import LinkIndex
 from console.timeline.parties import Parties, parties_of
 from console.timeline.words import event_row, event_words
+from console.trust.unobserved import Unobserved
 from console.watch.findings import SEVERITIES, Finding
 
 YEAR_2001_NS = 978_307_200 * 10**9  # stamps from here on tell the date
 RIBBON_BINS = 2_048  # of the whole run; the ribbon has at most as many columns
+WIDTHS_KEPT = 3  # widths of buckets whose counts are kept
+_EVER = 2**62
 
 
 @dataclass(slots=True, eq=False)
@@ -35,6 +39,7 @@ class RunView:
     fine: Buckets  # the whole run in `RIBBON_BINS`, for the ribbon
     sources_of_bus: Mapping[str, str]
     links: LinkIndex
+    unseen: Mapping[int, Unobserved]  # of parties the spans in which nothing was observed of them
     wall_ns: int | None  # what to add to a time to be ns since 1970 UTC; None: no clock tells
     _buckets: dict[int, tuple[Buckets, Answers]] = field(default_factory=dict)
 
@@ -61,7 +66,15 @@ class RunView:
             return str(frame.get_column("source")[row])
         if "bus" in frame.columns:
             return self.sources_of_bus.get(str(frame.get_column("bus")[row]), "")
-        return "" if table == "links" else next(iter(self.sources_of_bus.values()), "")
+        if "device" in frame.columns:
+            bus = self.bus_of_device(str(frame.get_column("device")[row]))
+            return self.sources_of_bus.get(bus, "")
+        return ""
+
+    def bus_of_device(self, device: str) -> str:
+        """The bus a device is on; the only one there is where the bench does not say."""
+        found = next((each.bus for each in self.bench.devices if each.name == device), "")
+        return found or next(iter(self.sources_of_bus), "")
 
     def band_ns(self, k: int) -> int:
         """Half-width within which the time of event k is known; -1 where not at all."""
@@ -74,6 +87,8 @@ class RunView:
     def buckets(self, width_ns: int) -> tuple[Buckets, Answers]:
         """The run in buckets of a width, counted once."""
         if width_ns not in self._buckets:
+            while len(self._buckets) >= WIDTHS_KEPT:
+                del self._buckets[next(iter(self._buckets))]
             count = len(self.parties.every)
             buckets = buckets_of(self.events, count, self.start_ns, self.end_ns, width_ns)
             devices = dict(self.parties.by_device)
@@ -98,15 +113,19 @@ class RunView:
         party = self.parties.of_finding(finding.party)
         low = int(np.searchsorted(self.events.t_ns, finding.t_ns))
         high = int(np.searchsorted(self.events.t_ns, finding.t_ns, side="right"))
-        own = [k for k in range(low, high) if party is None or self.events.party[k] == party]
-        bad = [k for k in own if self.events.state[k]]
-        return (bad or own or [self.events.at(finding.t_ns)])[0]
+        own = np.arange(low, high)
+        if party is not None:
+            own = own[self.events.party[low:high] == party]
+        if not len(own):
+            return self.events.at(finding.t_ns)
+        return int(own[np.argmax(self.events.state[own] != GOOD)])
 
 
 def view_of(evidence: Evidence, bench: Bench, file: BenchFile | None) -> RunView:
     """Index a run for the screens; links are found here."""
     tables = dict(evidence.tables)
     parties = parties_of(tables, bench)
+    tables["links"] = linked(evidence, parties)
     events = events_of(tables, parties)
     fine_ns = max(1, -(-(evidence.end_ns + 1 - evidence.start_ns) // RIBBON_BINS))
     fine = buckets_of(events, len(parties.every), evidence.start_ns, evidence.end_ns, fine_ns)
@@ -121,8 +140,44 @@ def view_of(evidence: Evidence, bench: Bench, file: BenchFile | None) -> RunView
         fine=fine,
         sources_of_bus=buses,
         links=LinkIndex(tables.get("links")),
+        unseen=_unseen(evidence, parties, bench, buses),
         wall_ns=_wall_ns(evidence),
     )
+
+
+def _unseen(
+    evidence: Evidence, parties: Parties, bench: Bench, buses: Mapping[str, str]
+) -> dict[int, Unobserved]:
+    """The gaps of the trust sheet by party; of one that several sources tell of, what all miss."""
+    sources: dict[int, set[str]] = {}
+    seen_by = [(parties.by_source.get(each.name), each.name) for each in evidence.sources]
+    seen_by += [(party, buses.get(bus, "")) for bus, party in parties.by_bus.items()]
+    seen_by += [(party, buses.get(bus, "")) for (bus, _), party in parties.by_address.items()]
+    for device in bench.devices:
+        seen_by.append((parties.by_device.get(device.name), buses.get(device.bus, "")))
+    for party, source in seen_by:
+        if party is not None:
+            sources.setdefault(party, set()).add(source)
+    rows = evidence.tables["trust"].filter(pl.col("severity") == "gap")
+    gaps: dict[str, list[tuple[int, int]]] = {}
+    for source, begin, end in rows.select("source", "from_ns", "until_ns").iter_rows():
+        begin = -_EVER if begin is None or begin <= evidence.start_ns else begin
+        end = _EVER if end is None or end >= evidence.end_ns else end
+        gaps.setdefault(source, []).append((begin, end))
+    return {
+        party: Unobserved.of(_shared([gaps.get(source, []) for source in names]))
+        for party, names in sources.items()
+    }
+
+
+def _shared(spans: Sequence[list[tuple[int, int]]]) -> list[tuple[int, int]]:
+    """Stretches that lie in a span of each of some lists."""
+    found = spans[0]
+    for others in spans[1:]:
+        found = [
+            (max(a, c), min(b, d)) for a, b in found for c, d in others if max(a, c) < min(b, d)
+        ]
+    return found
 
 
 def _wall_ns(evidence: Evidence) -> int | None:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from console.printable import printable
+
 
 @dataclass(frozen=True, slots=True)
 class Signs:
@@ -44,6 +46,11 @@ class Signs:
     wire_fall: tuple[str, str]
     wire_both: tuple[str, str]  # more than one edge
     wire_fold: str  # more time than its width says
+    is_ascii: bool = False
+
+    def clean(self, text: str) -> str:
+        """Text from outside, printable with the characters of this set."""
+        return printable(text, ascii_only=self.is_ascii)
 
 
 UNICODE = Signs(
@@ -113,6 +120,7 @@ ASCII = Signs(
     wire_fall=(" ", "\\"),
     wire_both=(" ", "X"),
     wire_fold="~",
+    is_ascii=True,
 )
 
 

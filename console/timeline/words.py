@@ -60,7 +60,7 @@ def _transaction(row: Row) -> str:
     if row["address"] is None:
         return problems or "cut transaction"
     data = row["data"] or ""
-    shown = data[:24] + ("…" if len(data) > 24 else "")
+    shown = data[:24] + (".." if len(data) > 24 else "")
     parts = [direction, shown] if shown else [direction]
     if problems:
         parts = [problems, f"({direction})"]
@@ -94,7 +94,7 @@ def _line_state(row: Row) -> str:
 
 
 def _word(row: Row) -> str:
-    return f"{row['mosi'] or '-'} → {row['miso'] or '-'} {problem_words(row['problems'])}".rstrip()
+    return f"{row['mosi'] or '-'} -> {row['miso'] or '-'} {problem_words(row['problems'])}".rstrip()
 
 
 def _pulse(row: Row) -> str:

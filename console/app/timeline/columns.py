@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 GUTTER = 15  # cursor, bracket, time
 LEAST_COLUMN = 15  # cells of a column, its lifeline included
-WIDEST_TEXT = 46  # more does not help reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,15 +20,23 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """The columns that fit, left to right, and how many more there are at either side."""
+    """The columns that fit, left to right, and the parties at either side that do not."""
 
     every: tuple[Column, ...]
-    left: int
-    right: int
+    left: tuple[int, ...]
+    right: tuple[int, ...]
     width: int  # of the whole row
 
     def of(self, party: int) -> int | None:
-        """Which of the columns is a party's; None where it is not on the screen."""
+        """Which of the columns is a party's.
+
+        -1 and as many as there are stand for one beside the screen, left or right; None for one
+        that is hidden.
+        """
+        if party in self.left:
+            return -1
+        if party in self.right:
+            return len(self.every)
         return next((k for k, column in enumerate(self.every) if column.party == party), None)
 
 
@@ -51,7 +58,8 @@ def columns_for(parties: Sequence[int], width: int, chosen: int) -> Columns:
         own = each + (k < rest)
         columns.append(Column(party, x, own))
         x += own
-    return Columns(tuple(columns), first, len(parties) - first - len(shown), width)
+    left, right = tuple(parties[:first]), tuple(parties[first + len(shown) :])
+    return Columns(tuple(columns), left, right, width)
 
 
 def ordered(names: Sequence[str], wanted: Sequence[str], hidden: Sequence[str]) -> list[int]:

@@ -4,30 +4,25 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from rich.cells import cell_len
+
 from console.app.run_view import RunView
 from console.app.signs import Signs
 from console.app.timeline.bits import wire_rows
 from console.app.timeline.columns import GUTTER, Columns
 from console.app.timeline.event_row import Told, event_cells, wait_cells
-from console.app.timeline.gutter import (
-    Clock,
-    bracket,
-    full_time,
-    gutter_cells,
-    since_head,
-)
+from console.app.timeline.gutter import Clock, bracket, full_time, gutter_cells, since_head
 from console.app.timeline.minutes import MinuteRows
-from console.app.timeline.pieces import Row, filled, right_filled
+from console.app.timeline.pieces import Row, cut, right_filled
 from console.app.timeline.shown import Shown
 from console.app.timeline.wire_at import wire_under
-from console.printable import printable
 from console.timeline.events import EVENT_TABLES
 from console.timeline.order import is_order_known
-from console.timeline.times import since_start
 from decoders.durations import in_words
 
 REMEMBERED = 4_096  # events whose words and bands are kept at hand
 WORDS_LOOKED_AT = 400  # characters of an event's words; a row shows fewer
+NEAR = 24  # events behind one that are asked whether their order to it is known
 
 
 class Drawing:
@@ -38,6 +33,9 @@ class Drawing:
         self._told = lru_cache(REMEMBERED)(self._tell)
         self._source = lru_cache(REMEMBERED)(view.source)
         self._band = lru_cache(REMEMBERED)(view.band_ns)
+        self._unordered_until = lru_cache(REMEMBERED)(self._find_unordered_until)
+        bands = [clock.band_ns for clock in view.evidence.clocks.values()]
+        self._widest_ns = max((band for band in bands if band is not None), default=0)
         self._minutes: dict[int, MinuteRows] = {}
         self._bits: tuple[tuple[int, int], list[Row]] | None = None
 
@@ -45,19 +43,20 @@ class Drawing:
         """The names of the columns."""
         words = {"start": "time", "wall": "time UTC", "mark": "since mark"}
         row: Row = [(" " + right_filled(words[clock], GUTTER - 3, "") + "  ", "head")]
+        left, right = len(columns.left), len(columns.right)
         for k, column in enumerate(columns.every):
-            party = self.view.parties.every[column.party]
-            name = printable(party.name)
-            more = ""
-            if k == 0 and columns.left:
-                more = f"{self.signs.left}{columns.left} "
-            if k == len(columns.every) - 1 and columns.right:
-                name = f"{name} {self.signs.right}{columns.right}"
+            before = f"{self.signs.left}{left} " if left and k == 0 else ""
+            is_last = k == len(columns.every) - 1
+            behind = f" {self.signs.right}{right}" if right and is_last else ""
+            room = column.width - 1 - len(before) - len(behind)
+            name = cut(self._name(column.party), room, self.signs.ellipsis)
             style = "head-chosen" if column.party == chosen else "head"
-            text = filled(f"{more}{name}", column.width - 1, self.signs.ellipsis)
-            stripped = text.rstrip()
-            row += [(stripped, style), (" " * (len(text) - len(stripped) + 1), "head")]
+            row += [(before, "head"), (name, style)]
+            row += [(" " * (room - cell_len(name)), "head"), (behind, "head"), (" ", "head")]
         return row
+
+    def _name(self, party: int) -> str:
+        return self.signs.clean(self.view.parties.every[party].name[:WORDS_LOOKED_AT])
 
     def event(
         self,
@@ -74,11 +73,11 @@ class Drawing:
         t_ns, band = int(self.view.events.t_ns[k]), self._band(k)
         head = shown.head(position)
         if head == position or chosen:
-            text, style = full_time(t_ns, band, origin_ns, wall_ns), "text"
+            text, style = full_time(t_ns, band, origin_ns, wall_ns, self._length_ns), "text"
         else:
-            text, style = since_head(t_ns, shown.t_ns(head), band), "time"
-        before = position > 0 and self._no_order(shown.event(position - 1), k)
-        after = position + 1 < len(shown) and self._no_order(k, shown.event(position + 1))
+            between = self._band_between(shown.event(head), k)
+            text, style = since_head(t_ns, shown.t_ns(head), between), "time"
+        before, after = self._is_joined(shown, position - 1), self._is_joined(shown, position)
         joined = bracket(before, after, self.signs)
         gutter = gutter_cells(text, joined, self.signs, chosen=chosen, style=style)
         return gutter + event_cells(self._told(k), columns, self.signs)
@@ -101,14 +100,12 @@ class Drawing:
         """The row of one bucket."""
         if width_ns not in self._minutes:
             self._minutes[width_ns] = MinuteRows(
-                *self.view.buckets(width_ns), self.view.parties.every
+                *self.view.buckets(width_ns), self.view.parties.every, self.view.unseen
             )
         minutes = self._minutes[width_ns]
         begins = minutes.buckets.begins_ns(k)
-        if wall_ns is None:
-            text = since_start(begins - origin_ns, min(width_ns, 10**9))
-        else:
-            text = full_time(begins, width_ns, origin_ns, wall_ns)
+        digits_ns = width_ns if wall_ns is not None else min(width_ns, 10**9)
+        text = full_time(begins, digits_ns, origin_ns, wall_ns, self._length_ns)
         gutter = gutter_cells(text, "", self.signs, chosen=chosen, style="text")
         return gutter + minutes.cells(k, columns, self.signs)
 
@@ -121,7 +118,7 @@ class Drawing:
     def _draw_bits(self, k: int, width: int) -> list[Row]:
         wire = wire_under(self.view, k)
         if isinstance(wire, str):
-            return [[(" " * GUTTER, "quiet"), (printable(wire), "unseen")]]
+            return [[(" " * GUTTER, "quiet"), (self.signs.clean(wire), "unseen")]]
         return wire_rows(wire, width, self.signs)
 
     def _tell(self, k: int) -> Told:
@@ -132,14 +129,42 @@ class Drawing:
         return Told(
             party=int(events.party[k]),
             state=int(events.state[k]),
-            words=printable(self.view.words(k)[:WORDS_LOOKED_AT]),
+            words=self.signs.clean(self.view.words(k)[:WORDS_LOOKED_AT]),
+            name=self._name(int(events.party[k])),
             absent=table in ("exchanges", "links"),
             cause=None if cause is None else cause.party,
             latency_ns=None if cause is None else cause.latency_ns,
         )
 
+    @property
+    def _length_ns(self) -> int:
+        return self.view.end_ns - self.view.start_ns
+
+    def _band_between(self, a: int, b: int) -> int:
+        """Half-width within which the time between two events is known; one clock knows its own."""
+        if self._band(b) < 0 or self._source(a) == self._source(b):
+            return min(self._band(b), 0)
+        return -1 if self._band(a) < 0 else self._band(a) + self._band(b)
+
+    def _is_joined(self, shown: Shown, position: int) -> bool:
+        """Whether some event up to here may have been after one that stands behind it."""
+        first = max(position - NEAR + 1, 0)
+        return any(self._unordered_until(shown, a) > position for a in range(first, position + 1))
+
+    def _find_unordered_until(self, shown: Shown, position: int) -> int:
+        """The last of the `NEAR` next whose order to one is not known; itself without any."""
+        k = shown.event(position)
+        band, last = self._band(k), position
+        far_ns = shown.t_ns(position) + band + self._widest_ns
+        for at in range(position + 1, min(position + NEAR + 1, len(shown))):
+            if band >= 0 and shown.t_ns(at) > far_ns and self._band(shown.event(at)) >= 0:
+                break
+            if self._no_order(k, shown.event(at)):
+                last = at
+        return last
+
     def _no_order(self, a: int, b: int) -> bool:
-        """Whether the order of two neighbours is not known: other clocks, bands that touch."""
+        """Whether the order of two events is not known: other clocks, bands that touch."""
         if self._source(a) == self._source(b):
             return False
         times = self.view.events.t_ns

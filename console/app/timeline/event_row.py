@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.cells import cell_len
 
 from console.app.signs import Signs
-from console.app.timeline.columns import Columns
-from console.app.timeline.pieces import Piece, Row, cut, filled
+from console.app.timeline.columns import Column, Columns
+from console.app.timeline.pieces import Piece, Row, cut, filled, right_filled
 from console.timeline.events import BAD, GOOD, ODD, UNSEEN
 from decoders.durations import in_words
 
@@ -23,6 +24,7 @@ class Told:
     party: int
     state: int
     words: str
+    name: str = ""  # of the party, clean; said where its column is beside the screen
     absent: bool = False  # it should be here and is not
     cause: int | None = None  # party the arrow comes from
     latency_ns: int | None = None
@@ -31,16 +33,18 @@ class Told:
 def event_cells(told: Told, columns: Columns, signs: Signs) -> Row:
     """The cells of a row behind the gutter: every lifeline, the event, its arrow."""
     own = columns.of(told.party)
+    if own is None or not 0 <= own < len(columns.every):
+        return _beside(told, own, columns, signs)
     cause = None if told.cause is None else columns.of(told.cause)
     if cause == own:
         cause = None
     row: Row = []
     for k, column in enumerate(columns.every):
         room = column.width - 1
-        if own is not None and k == own:
+        if k == own:
             row.append((_node(told, signs), _node_style(told)))
-            row += _own_text(told, room, signs, comes_back=cause is not None and cause > own)
-        elif own is None or cause is None or not min(own, cause) <= k <= max(own, cause):
+            row += _own_text(told, room, signs, back=0 if cause is None else cause - own)
+        elif cause is None or not min(own, cause) <= k <= max(own, cause):
             row.append((signs.lifeline, "line"))
             row.append((" " * room, "text"))
         else:
@@ -50,18 +54,37 @@ def event_cells(told: Told, columns: Columns, signs: Signs) -> Row:
 
 def blank_cells(columns: Columns, signs: Signs) -> Row:
     """A row on which nothing happens: the lifelines alone."""
-    row: Row = []
-    for column in columns.every:
-        row += [(signs.lifeline, "line"), (" " * (column.width - 1), "text")]
-    return row
+    return _lifelines(columns.every, signs.lifeline)
 
 
 def wait_cells(columns: Columns, signs: Signs) -> Row:
     """A folded wait: broken lifelines."""
+    return _lifelines(columns.every, signs.fold)
+
+
+def _lifelines(columns: Sequence[Column], sign: str) -> Row:
     row: Row = []
-    for column in columns.every:
-        row += [(signs.fold, "line"), (" " * (column.width - 1), "text")]
+    for column in columns:
+        row += [(sign, "line"), (" " * (column.width - 1), "text")]
     return row
+
+
+def _beside(told: Told, own: int | None, columns: Columns, signs: Signs) -> Row:
+    """An event whose column is beside the screen: told at that edge, over the lifelines there."""
+    if own is None or not columns.every:
+        return blank_cells(columns, signs)
+    text, style = f"{_node(told, signs)} {told.name}: {told.words}", STATE_STYLES[told.state]
+    each = columns.every if own < 0 else columns.every[::-1]
+    cells = fit = 0
+    while fit < len(each) and cells < cell_len(text) + 3:
+        cells += each[fit].width
+        fit += 1
+    if own < 0:
+        told_at = [(f"{signs.left} ", "link"), (filled(text, cells - 2, signs.ellipsis), style)]
+        return [*told_at, *_lifelines(columns.every[fit:], signs.lifeline)]
+    text = right_filled(text, cells - 3, signs.ellipsis)
+    before = _lifelines(columns.every[: len(each) - fit], signs.lifeline)
+    return [*before, (f"{text} ", style), (f"{signs.right} ", "link")]
 
 
 def _node(told: Told, signs: Signs) -> str:
@@ -76,16 +99,18 @@ def _node_style(told: Told) -> str:
     return f"party-{told.party % 8 + 1}" if told.state == GOOD else STATE_STYLES[told.state]
 
 
-def _own_text(told: Told, room: int, signs: Signs, *, comes_back: bool) -> Row:
-    """The event's words; an arrow that comes from the right ends behind them."""
+def _own_text(told: Told, room: int, signs: Signs, *, back: int) -> Row:
+    """The event's words; an arrow from so many columns to the right ends behind them."""
     style = STATE_STYLES[told.state]
-    if not comes_back:
+    if back <= 0:
         return [(" " + filled(told.words, room - 1, signs.ellipsis), style)]
     words = cut(told.words, room - 4, signs.ellipsis)
-    rest = room - 1 - cell_len(words) - 1
+    rest = room - cell_len(words) - 2  # 2 or more: the head and some of its line
+    label = _label(told, rest - 1) if back == 1 else ""
     return [
         (f" {words} ", style),
-        (signs.left + signs.run * (rest - 1), "link") if rest > 0 else ("", "link"),
+        (signs.left, "link"),
+        *_run(rest - 1, label, "", "link", signs),
     ]
 
 

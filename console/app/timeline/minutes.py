@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
 
 import numpy as np
 from rich.cells import cell_len
@@ -12,19 +12,36 @@ from console.app.timeline.columns import Columns
 from console.app.timeline.pieces import Row, filled
 from console.timeline.buckets import Answers, Buckets
 from console.timeline.parties import Party
+from console.trust.unobserved import NOTHING, Unobserved
 from decoders.durations import in_words
 
 EVENT_WORDS = {"board": "prints", "device": "events", "bus": "events", "network": "messages"}
 PLOT = 8  # cells of the small plot
 
 
-@dataclass(frozen=True, slots=True)
 class MinuteRows:
-    """Everything the rows of one bucket width are made of."""
+    """Everything the rows of one bucket width are made of.
 
-    buckets: Buckets
-    answers: Answers
-    parties: tuple[Party, ...]
+    Args:
+        buckets: the counts.
+        answers: requests and replies in the same buckets.
+        parties: of the run.
+        unseen: of parties the spans in which nothing of them was observed.
+    """
+
+    def __init__(
+        self,
+        buckets: Buckets,
+        answers: Answers,
+        parties: tuple[Party, ...],
+        unseen: Mapping[int, Unobserved],
+    ) -> None:
+        self.buckets, self.answers, self.parties = buckets, answers, parties
+        self._unseen = unseen
+        happened = buckets.events > 0
+        never = len(buckets)
+        self._first = np.where(happened.any(axis=0), happened.argmax(axis=0), never)
+        self._most = np.maximum(buckets.parts.max(axis=(0, 2)), 1)
 
     def cells(self, k: int, columns: Columns, signs: Signs) -> Row:
         """The cells of bucket k behind the gutter."""
@@ -50,19 +67,28 @@ class MinuteRows:
         events, bad = int(self.buckets.events[k, party]), int(self.buckets.bad[k, party])
         odd, unseen = int(self.buckets.odd[k, party]), int(self.buckets.unseen[k, party])
         asked = int(self.answers.asked[k, party])
-        if not events:
-            return ("", "text") if not self._was_active(k, party) else ("silence", "quiet")
+        if not events and not asked:
+            return self._nothing(k, party)
         style = "bad" if bad else "odd" if odd else "unseen" if unseen else "text"
         if asked:
-            wrong = int(self.answers.wrong[k, party])
-            words = f"{self.answers.answered[k, party]} of {asked} answered"
-            words += f", {wrong} wrong" if wrong else ""
+            answered, wrong = int(self.answers.answered[k, party]), self.answers.wrong[k, party]
+            words = f"{answered:,} of {asked:,} answered"
+            words += f", {int(wrong):,} wrong" if wrong else ""
             return words + self._pace(k, party), style
-        shown = events - bad if self.parties[party].kind == "network" else events
-        words = f"{shown:,} {self._noun(party, shown)}"
-        for count, word in ((bad, self._lost(party)), (odd, "odd"), (unseen, "not observable")):
+        is_network = self.parties[party].kind == "network"
+        came = events - bad - unseen if is_network else events  # of a network those are absences
+        words = f"{came:,} {self._noun(party, came)}"
+        bad_word = "missing" if is_network else "bad"
+        for count, word in ((bad, bad_word), (odd, "odd"), (unseen, "not observable")):
             words += f", {count:,} {word}" if count else ""
         return words, style
+
+    def _nothing(self, k: int, party: int) -> tuple[str, str]:
+        """What no event means: nothing yet, silence, or that nobody looked."""
+        begin = self.buckets.begins_ns(k)
+        if _covers(self._unseen.get(party, NOTHING), begin, begin + self.buckets.width_ns):
+            return "not observed", "unseen"
+        return ("silence", "quiet") if k > self._first[party] else ("", "text")
 
     def _pace(self, k: int, party: int) -> str:
         median, most = self.answers.median_ns[k, party], self.answers.most_ns[k, party]
@@ -76,14 +102,13 @@ class MinuteRows:
         word = EVENT_WORDS[self.parties[party].kind]
         return word[:-1] if count == 1 else word
 
-    def _lost(self, party: int) -> str:
-        return "missing" if self.parties[party].kind == "network" else "bad"
-
-    def _was_active(self, k: int, party: int) -> bool:
-        return bool(self.buckets.events[:k, party].any())
-
     def _plot(self, k: int, party: int, signs: Signs) -> str:
         parts = self.buckets.parts[k, party]
-        most = max(int(self.buckets.parts[:, party].max()), 1)
         levels = len(signs.bars) - 1
-        return "".join(signs.bars[-(-int(count) * levels // most)] for count in parts)
+        return "".join(signs.bars[-(-int(n) * levels // int(self._most[party]))] for n in parts)
+
+
+def _covers(spans: Unobserved, begin_ns: int, end_ns: int) -> bool:
+    """Whether one of the spans holds all of a stretch of time."""
+    k = int(np.searchsorted(spans.from_ns, begin_ns, side="right")) - 1
+    return k >= 0 and int(spans.until_ns[k]) >= end_ns

@@ -9,15 +9,19 @@ Row = list[Piece]
 
 
 def cut(text: str, cells: int, ellipsis: str) -> str:
-    """Text that takes at most so many cells; what was cut off is told by the ellipsis."""
+    """Text that takes at most so many cells; what was cut off is told by the ellipsis.
+
+    Args:
+        text: clean, so that no character is without width.
+        cells: how many there are.
+        ellipsis: one cell, or "" where a cut is not told.
+    """
     if cells <= 0:
         return ""
-    if len(text) <= cells and cell_len(text) <= cells:
-        return text
     text = text[: cells + 1]
     if cell_len(text) <= cells:
         return text
-    return set_cell_size(text, cells - 1) + ellipsis if cells > 1 else ellipsis
+    return set_cell_size(text, cells - len(ellipsis)) + ellipsis
 
 
 def filled(text: str, cells: int, ellipsis: str) -> str:

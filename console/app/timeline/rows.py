@@ -38,6 +38,7 @@ from console.timeline.buckets import WIDTHS_NS
 
 Depth = Literal["minutes", "events", "bits"]
 DEPTHS: tuple[Depth, ...] = ("minutes", "events", "bits")
+MOST_CELLS = 400_000  # buckets times parties: 25 MB of counts
 STYLES = (
     "text", "quiet", "time", "line", "link", "bad", "odd", "unseen", "lit", "cursor", "bracket",
     "head", "head-chosen", "here", "note", *(f"party-{k}" for k in range(1, 9)),
@@ -120,6 +121,7 @@ class TimelineRows(Widget, can_focus=True):
         self.place_ns = 0
         self.first_bit = 0
         self._y = 4  # row of the cursor below the head line
+        self._was_laid_out = False
         self._lines: list[Line] | None = None
         self._laid_columns: Columns | None = None
         self._strips: dict[int, Strip] = {}
@@ -142,6 +144,7 @@ class TimelineRows(Widget, can_focus=True):
             keep: bool[n] which events pass the filter; None: all.
             place_ns: where to stand; None: where it stands now.
         """
+        event = self.event if view is self.view else None
         if view is not self.view:
             self.view = view
             self.set_reactive(TimelineRows.bucket_ns, view.usual_width_ns())
@@ -152,6 +155,8 @@ class TimelineRows(Widget, can_focus=True):
         if place_ns is not None:
             self.place_ns = place_ns
         self.cursor = self.shown.near(self.place_ns)
+        if event is not None and place_ns is None and self.depth != "minutes":
+            self.cursor = self.shown.position(event)
         self._changed()
 
     def _kept(
@@ -170,11 +175,18 @@ class TimelineRows(Widget, can_focus=True):
             self.place_ns = t_ns
             return
         self.cursor = self.shown.near(t_ns) if event is None else self.shown.position(event)
-        self.place_ns = t_ns
+        self.place_ns, self.first_bit = t_ns, 0
         self._y = within(self.size.height // 3, self._height)
+        if event is not None:
+            self._show_column(int(self.view.events.party[event]))
         if depth is not None:
             self.set_reactive(TimelineRows.depth, depth)
         self._changed()
+
+    def _show_column(self, party: int) -> None:
+        """Choose a party's column where it is beside the screen."""
+        if party in (columns := self._columns()).left + columns.right:
+            self.chosen_party = self.parties.index(party)
 
     @property
     def event(self) -> int | None:
@@ -224,7 +236,7 @@ class TimelineRows(Widget, can_focus=True):
         if self.drawing is None or (event := self.event) is None:
             return False
         count = len(self.drawing.bit_rows(event, self.size.width))
-        step = max(self._height - 3, 1)
+        step = max(sum(line.kind == BIT for line in self._laid_out()), 1)
         wanted = self.first_bit + pages * step
         if (pages > 0 and wanted >= count) or (pages < 0 and self.first_bit == 0):
             return False
@@ -256,7 +268,8 @@ class TimelineRows(Widget, can_focus=True):
         if self.view is None or self.depth != "minutes":
             return
         span = self.view.end_ns - self.view.start_ns
-        fit = [w for w in WIDTHS_NS if span / w <= 100_000]
+        most = MOST_CELLS // max(len(self.view.parties.every), 1)
+        fit = [w for w in WIDTHS_NS if span // w <= most] or [WIDTHS_NS[-1]]
         at = min(range(len(fit)), key=lambda k: abs(fit[k] - self.bucket_ns))
         self.bucket_ns = fit[max(0, min(at + steps, len(fit) - 1))]
 
@@ -264,9 +277,10 @@ class TimelineRows(Widget, can_focus=True):
         """Choose an event; the screen moves no more than it must."""
         if self.shown is None:
             return
-        y = row_of(self._laid_out(), lambda line: line.kind == EVENT and line.at == position)
-        step = 0 if y is not None else 2 * (position - self.cursor)
-        self._y = within(self._y + step if y is None else y, self._height)
+        if self.depth != "bits":  # there the next one's bits are drawn where this one's were
+            y = row_of(self._laid_out(), lambda line: line.kind == EVENT and line.at == position)
+            step = 2 * (position - self.cursor)
+            self._y = within(self._y + step if y is None else y, self._height)
         self.cursor = position
         self.place_ns = self.shown.t_ns(position)
         self.first_bit = 0
@@ -281,23 +295,11 @@ class TimelineRows(Widget, can_focus=True):
         self._y = within(self._y if y is None else y, self._height)
         begin = buckets.begins_ns(k)
         first = self.shown.first_in(begin, begin + buckets.width_ns)
-        self.place_ns = begin
+        self.place_ns, self.cursor = begin, self.shown.near(begin)
         if first is not None:
-            bad = self._first_bad(first, begin + buckets.width_ns)
-            self.cursor = first if bad is None else bad
+            self.cursor = self.shown.worst_in(first, begin + buckets.width_ns)
             self.place_ns = self.shown.t_ns(self.cursor)
         self._changed()
-
-    def _first_bad(self, first: int, end_ns: int) -> int | None:
-        if self.view is None or self.shown is None:
-            return None
-        events = self.view.events
-        low, high = self.shown.event(first), int(np.searchsorted(events.t_ns, end_ns))
-        for k in np.flatnonzero(events.state[low:high])[:1_000] + low:
-            position = self.shown.position(int(k))
-            if self.shown.event(position) == k:
-                return position
-        return None
 
     # --- changes ---
 
@@ -319,8 +321,9 @@ class TimelineRows(Widget, can_focus=True):
         self._changed()
 
     def on_resize(self) -> None:
-        """Lay the rows out for the new size."""
-        self._y = within(self._y, self._height)
+        """Lay the rows out for the new size; the first time there is one, with a third above."""
+        self._y = within(self._y if self._was_laid_out else self._height // 3, self._height)
+        self._was_laid_out = True
         self._forget()
 
     def notify_style_update(self) -> None:
@@ -439,8 +442,11 @@ class TimelineRows(Widget, can_focus=True):
                 self.action_deeper(1)
             else:
                 self._stand_on(line.at)
-        elif line.kind == BUCKET:
-            self._stand_in_bucket(line.at)
+        elif line.kind == BUCKET and self.view is not None:
+            if line.at == self.view.buckets(self.bucket_ns)[0].at(self.place_ns):
+                self.action_deeper(1)
+            else:
+                self._stand_in_bucket(line.at)
 
     def on_mouse_scroll_down(self, event: tui.MouseScrollDown) -> None:
         """Go on."""

@@ -13,6 +13,7 @@ from console.app.timeline.shown import Shown
 
 EVENT, WAIT, BIT, BUCKET, BLANK = range(5)
 MARGIN = 2  # rows kept between the chosen event and the edge
+BITS_SEEN = 10  # lines of bits that the chosen event makes room for: a summary and one run of bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,8 @@ def event_lines(
 
     Args:
         shown: the events.
-        chosen: position that stands on row y, or as near to it as the ends of the run allow.
+        chosen: position that stands on row y, or as near to it as the ends of the run and the
+            room for `BITS_SEEN` lines under it allow.
         y: row wanted for it.
         height: rows there are.
         bits: lines of bits under the chosen event.
@@ -39,10 +41,11 @@ def event_lines(
     """
     if not len(shown) or height <= 0:
         return [Line(BLANK)] * max(height, 0)
-    above = _above(shown, chosen, max(y, 0))
-    below = [Line(BIT, chosen, part) for part in range(first_bit, bits)]
-    below = below[: height - 1]
-    below += _below(shown, chosen, height - len(above) - 1 - len(below))
+    y = max(0, min(y, height - 1 - min(bits - first_bit, BITS_SEEN)))
+    above = _above(shown, chosen, y)
+    room = height - len(above) - 1
+    below = [Line(BIT, chosen, part) for part in range(first_bit, min(bits, first_bit + room))]
+    below += _below(shown, chosen, room - len(below))
     lines = [*above, Line(EVENT, chosen), *below]
     if len(lines) < height:
         more = _above(shown, chosen, len(above) + height - len(lines))
