@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from console.timeline.links_chance import FINEST_NS, beyond_chance, crowd
-from console.timeline.links_joins import FOLLOWS, Delays, Relation, joined
+from console.timeline.links_joins import FOLLOWS, Delays, Keyed, Relation, joined
 from console.timeline.links_kinds import LONGEST_NS, EventKind
 
 SHARE = 0.9  # of both kinds' events that must be paired
@@ -31,7 +31,7 @@ def following(effect: EventKind, kinds: Sequence[EventKind]) -> Iterator[Relatio
             continue
         delays = _follows(cause, effect)
         if delays is not None:
-            found = joined(cause, effect, None, None, delays)
+            found = joined(cause, effect, Keyed(cause.done_ns, None), None, delays)
             if found.count:
                 yield Relation(cause, effect, FOLLOWS, delays, found)
 

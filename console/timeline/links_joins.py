@@ -35,10 +35,12 @@ class Keyed:
         self.all_alike = keys is None
         values = np.zeros(len(t_ns)) if keys is None else keys
         at = np.flatnonzero(~np.isnan(values))
-        order = np.lexsort((t_ns[at], values[at]))
+        t_ns, values = t_ns[at], values[at]
+        rising = bool((t_ns[1:] >= t_ns[:-1]).all())  # then a stable sort keeps them in time
+        order = np.argsort(values, kind="stable") if rising else np.lexsort((t_ns, values))
         self.at: Int64s = at[order]  # [n] places among the events given
-        self.t_ns: Int64s = t_ns[self.at]
-        self.keys: Floats = values[self.at]
+        self.t_ns: Int64s = t_ns[order]
+        self.keys: Floats = values[order]
 
     def around(self, spans: tuple[Int64s, Int64s], t_ns: Int64s) -> tuple[Int64s, Int64s]:
         """Places in the index of the last event up to each time and the first after it.
@@ -143,7 +145,7 @@ def slack_ns(cause: EventKind, effect: EventKind, at: Int64s) -> Int64s:
 def joined(
     cause: EventKind,
     effect: EventKind,
-    cause_keys: Floats | None,
+    index: Keyed,
     effect_keys: Floats | None,
     delays: Delays,
 ) -> Joined:
@@ -154,11 +156,10 @@ def joined(
     Args:
         cause: events that may be causes.
         effect: k events that may be their effects.
-        cause_keys: float64, a value for each cause; None joins by time alone.
-        effect_keys: float64[k].
+        index: the causes by their values; of one value, they are joined by time alone.
+        effect_keys: float64[k], the values of the effects; None where all have that one.
         delays: of such effects.
     """
-    index = Keyed(cause.done_ns, cause_keys)
     low, high = spans = index.spans(effect_keys, len(effect))
     first, second = index.around(spans, effect.from_ns - delays.usual_ns)
     off_first = _off(index, first, cause, effect, delays)

@@ -173,10 +173,9 @@ def _related(shared: _Shared, rare: _Numbered, often: _Numbered) -> Iterator[Rel
     if _runs_backwards(delays, shared.bands_ns):
         one, other, delays = other, one, -delays
     usual = Delays.of(delays, _most_ns(one, other))
-    keys = one.number.values, other.number.values
     names = one.number.name, other.number.name
     by = names[0] if names[0] == names[1] else " = ".join(names)
-    found = joined(one.kind, other.kind, *keys, usual)
+    found = joined(one.kind, other.kind, one.index, other.number.values, usual)
     if found.count:
         yield Relation(one.kind, other.kind, by, _seen(one, other, found, usual), found)
 
