@@ -1,9 +1,9 @@
 """Every event of a run in one order: an index over the tables, a few bytes an event.
 
 An event is a row of a table, shown once: a transaction that a packet was decoded from is shown as
-the packet; an exchange is shown only where no reply came, as the absence it is, when the reply was
-due; of links only those that did not happen. The index holds what a screen asks of thousands of
-events at once (when, whose, good or bad); everything else is looked up in the row.
+the packet; an exchange is shown only where no reply came, as the absence it is, when it was asked
+for; of links only those that did not happen, when they were due. The index holds what a screen asks
+of thousands of events at once (when, whose, good or bad); everything else is looked up in the row.
 """
 
 from __future__ import annotations
