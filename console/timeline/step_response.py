@@ -8,9 +8,9 @@ to the final value. That is the set point where the value comes to rest within t
 
 A value that has not come to rest has no settling time and no error; what can be said of it is
 measured against the set point, and `remarks` says so. Noise that would leave the band is averaged
-out, over a tenth of the rise for the rise and half of it for the rest; where that does not do, the
-settling time is not told. Crossings between two values are interpolated, so times are good to about
-`sampled_ns`, and a rise that falls between two values is told as such.
+out: over a tenth of the rise for the rise, half of it for the overshoot and, but at least five
+values, for settling, which is not told where that does not do. Crossings between two values are
+interpolated, so times are good to about `sampled_ns`; a rise between two values is told as such.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ _NOISE_WIDTHS = 3.0  # of the noise's deviation, within which nothing is told fr
 _IN_BAND = 8.0  # deviations that fit into the band where noise never leaves it ...
 _STILL_IN_BAND = 4.5  # ... and hardly ever does
 _RISE_BLUR, _SETTLING_BLUR = 0.1, 0.5  # of the rise, over which may be averaged
+_LEAST_AVERAGED = 5  # values that may be averaged for all but the rise, however short that is
 _BEFORE = 5  # values before the step, whose mean is where it begins
 
 
@@ -209,8 +210,12 @@ def _measured(stretch: _Stretch, nothing: StepResponse, noise: float) -> StepRes
     way = (stretch.values - start) / (end - start)  # 0 before, 1 at the end
     noise, wanted, quick = noise / abs(end - start), share / _IN_BAND, _rise_values(way)
     for_rise, _ = averaged(way, noise, wanted, int(quick * _RISE_BLUR), 0.0)
-    smooth, left = averaged(way, noise, wanted, int(quick * _SETTLING_BLUR), 0.0)
+    for_peak, peak_noise = averaged(way, noise, wanted, int(quick * _SETTLING_BLUR), 0.0)
+    most = max(_LEAST_AVERAGED, int(quick * _SETTLING_BLUR))
+    smooth, left = averaged(way, noise, wanted, most, 0.0)
     remarks = list(nothing.remarks)
+    if left < noise and most > quick * _SETTLING_BLUR:
+        remarks.append(f"settling is that of means of {round((noise / left) ** 2)} values")
     rise, coarse = _rise(stretch, for_rise)
     if coarse:
         remarks.append(f"values come every {in_words(stretch.sampled_ns)}: the rise is no longer")
@@ -223,7 +228,7 @@ def _measured(stretch: _Stretch, nothing: StepResponse, noise: float) -> StepRes
         settling = _settling(stretch, smooth, share)
         if settling is None:
             remarks.append("not settled: the last value lies outside the band")
-    over, peak = _overshoot(stretch, smooth, left)
+    over, peak = _overshoot(stretch, for_peak, peak_noise)
     at_rest = settling is not None
     return replace(
         nothing,

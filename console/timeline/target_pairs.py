@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from console.timeline.number_series import NumericField
+from console.timeline.units import UNITS
 
 _TARGET_WORDS = frozenset(
     ("target", "setpoint", "set", "sp", "goal", "desired", "wanted", "demand", "reference", "ref")
@@ -22,6 +23,7 @@ _MEASURED_WORDS = frozenset(
 _TURNING = ("speed", "rpm", "velocity", "position", "pos", "angle", "torque")
 _PROCESS = ("temperature", "temp", "pressure", "flow", "level", "height")
 _FOLLOWING_WORDS = frozenset((*_TURNING, *_PROCESS))
+_UNIT_WORDS = frozenset(unit.lower() for unit in UNITS if len(unit) > 1)
 _WORDS = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+")
 
 
@@ -44,18 +46,19 @@ def pairs_of_target(fields: Sequence[NumericField]) -> list[TargetPair]:
         fits = [(fit, -k, field) for k, field in enumerate(fields) for fit in _fits(target, field)]
         if fits:
             _, _, best = max(fits, key=lambda each: each[:2])
-            found.append(TargetPair(target, best, f"'{target.name}' is named as its set point"))
+            why = f"'{target.name}' taken as the set point of '{best.name}' by its name"
+            found.append(TargetPair(target, best, why))
     return found
 
 
 def _fits(target: NumericField, other: NumericField) -> Iterator[tuple[int, int]]:
     """How well a number fits, the nearer the rows the better; nothing where it does not."""
-    words, wanted = _words(other.name), _words(target.name) - _TARGET_WORDS
+    words, wanted = _words(other.name), _words(target.name) - _TARGET_WORDS - _UNIT_WORDS
     if other.key == target.key or not other.varies or words & _TARGET_WORDS:
         return
     if target.unit and other.unit and target.unit != other.unit:
         return
-    left = words - _MEASURED_WORDS
+    left = words - _MEASURED_WORDS - _UNIT_WORDS
     if wanted and left == wanted:
         likeness = 3
     elif not wanted and words & (_FOLLOWING_WORDS | _MEASURED_WORDS):

@@ -75,7 +75,7 @@ class Plot(Widget, can_focus=True):
     """Series over time with a cursor. Says where the user moved the cursor; its parent decides."""
 
     DEFAULT_CSS = """
-    Plot { height: 1fr; min-height: 4; }
+    Plot { height: 1fr; }
     Plot > .plot--quiet { color: $quiet; }
     Plot > .plot--limit { color: $sign-warning; }
     Plot > .plot--bad { color: $sign-bad; text-style: bold; }

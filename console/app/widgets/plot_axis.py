@@ -9,6 +9,8 @@ from console.timeline.times import since_start
 from decoders.durations import UNITS_NS, in_words
 
 _ROUND = (1, 2, 5, 10)
+_ONE_VALUE = 1e-9  # share of a value by which others do not show beside it
+_NOTHING = 1e-200  # smaller values are drawn as 0
 _S, _MIN, _H = UNITS_NS["s"], UNITS_NS["min"], UNITS_NS["h"]
 _LONG_STEPS = (
     *(k * _S for k in (1, 2, 5, 10, 15, 30)),
@@ -47,8 +49,9 @@ def value_axis(low: float, high: float, unit: str, rows: int) -> ValueAxis:
         unit: of the values; ns are labelled in the unit a person would say.
         rows: of the screen.
     """
-    if not high > low:
-        spare = abs(low) * 0.1 or 1.0
+    size = max(abs(low), abs(high))
+    if high - low <= size * _ONE_VALUE or size < _NOTHING:
+        spare = size * 0.1 if size >= _NOTHING else 1.0
         low, high = low - spare, high + spare
     name, factor = _said_in(max(abs(low), abs(high))) if unit == "ns" else (unit, 1.0)
     step = round_step((high - low) / max(1, (rows - 1) // 2) / factor) * factor
@@ -63,8 +66,11 @@ def round_step(least: float) -> float:
 
 
 def value_words(value: float, unit: str) -> str:
-    """A value as people say it."""
-    return in_words(value) if unit == "ns" else f"{value:.10g} {unit}".rstrip()
+    """A value as people say it: whole numbers in full, others to six digits."""
+    if unit == "ns":
+        return in_words(value)
+    is_whole = value == round(value) and abs(value) < 1e15
+    return f"{value:.0f} {unit}".rstrip() if is_whole else f"{value:.6g} {unit}".rstrip()
 
 
 def time_step(span_ns: int, most: int) -> int:

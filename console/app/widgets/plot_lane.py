@@ -20,7 +20,8 @@ Floats = npt.NDArray[np.float64]
 # Styles of cells; series have SERIES + their colour, 0..7. The cursor adds CURSOR.
 BLANK, QUIET, LIMIT, BAD, SERIES, CURSOR = 0, 1, 2, 3, 4, 16
 _CELLS_A_NODE = 6  # cells for each value from which on values are marked
-_NUMBER_EVERY = 24  # cells between two numbers written on one curve
+_NUMBER_EVERY = 24  # cells between two numbers written on one curve ...
+_NUMBER_APART = 3  # ... and between those of two series; eight have room
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,6 +33,7 @@ class PlotSeries:
     limits: tuple[NumberLimit, ...]
     number: int  # 1.., as its curve and title are marked
     outside: int  # values that are not allowed
+    holds: bool  # each value holds until the next, as a set point does
 
     @property
     def style(self) -> int:
@@ -50,7 +52,7 @@ class PlotSeries:
         """A series with what drawing needs, worked out once."""
         outside = sum(limit.outside(series) for limit in limits)
         envelope = Envelope(series.t_ns, series.values, holds=holds)
-        return cls(series, envelope, tuple(limits), number, outside)
+        return cls(series, envelope, tuple(limits), number, outside, holds)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,14 +93,16 @@ def draw_lane(
     limits = () if own_scales else tuple(limit for m in members for limit in m.limits)
     axis = _axis(spans, limits, members[0].series.field.unit, rows)
     shown, beyond = _limit_rows(limits, canvas, axis)
+    curves = []
     for member, (low, high) in zip(members, spans, strict=True):
         bottom, top = _range(low, high) if own_scales else (axis.low, axis.high)
         touched = canvas.draw(low, high, bottom, top, member.style)
         if not own_scales:
             _mark_outside(canvas, touched, member, low, high, axis)
         _mark_values(canvas, member, edges, bottom, top, node)
-        if numbered:
-            _write_number(canvas, touched, member.number)
+        curves.append((touched, member))
+    for touched, member in curves if numbered else ():
+        _write_number(canvas, touched, member)
     labels = {} if own_scales else _tick_labels(canvas, axis)
     for row, words in shown.items():
         canvas.line(row, line, LIMIT)
@@ -193,12 +197,14 @@ def _last_row(touched: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
     return last
 
 
-def _write_number(canvas: Canvas, touched: npt.NDArray[np.bool_], number: int) -> None:
+def _write_number(canvas: Canvas, touched: npt.NDArray[np.bool_], member: PlotSeries) -> None:
+    """Write its number on a curve now and then; each series where no other does."""
     columns = np.flatnonzero(touched.any(axis=0))
-    wanted = np.arange(4 + 5 * number, canvas.columns, _NUMBER_EVERY)
+    wanted = np.arange(_NUMBER_APART * member.number, canvas.columns, _NUMBER_EVERY)
     for column in np.intersect1d(columns, wanted).tolist():
         row = int(touched[:, column].argmax())
-        canvas.characters[row, column] = str(number % 10)
+        canvas.characters[row, column] = str(member.number)
+        canvas.styles[row, column] = member.style
 
 
 def _tick_labels(canvas: Canvas, axis: ValueAxis) -> dict[int, tuple[str, int]]:

@@ -149,6 +149,15 @@ def test_noise_too_wide_to_average_gives_no_settling_time_and_says_so() -> None:
     assert "settling cannot be told: noise is wider than the 2% band" in found.remarks
 
 
+def test_coarse_noisy_values_are_averaged_and_that_is_told() -> None:
+    [found] = step_responses(
+        set_point((0.0, 1.0)), measured(low_pass(0.7, 1.0, 14.0), 0.3, noise=0.006)
+    )
+    assert found.settling_ns is not None
+    assert found.settling_ns / S == pytest.approx(5.98, abs=2 * 0.3)
+    assert found.remarks == ("settling is that of means of 5 values",)
+
+
 def test_noise_alone_is_no_overshoot() -> None:
     found = response(FIRST_ORDER, noise=0.02)
     assert found.overshoot_percent == 0.0

@@ -15,6 +15,8 @@ from tests.console.timeline.number_series_made import field_of
         ("set_point", "rpm"),
         ("setpoint", "actual"),
         ("goal", "position"),
+        ("target_rpm", "speed_rpm"),
+        ("level_goal_cm", "level_cm"),
         ("speed_sp", "speed_actual"),
     ],
 )
