@@ -13,7 +13,7 @@ from textual.screen import Screen
 
 from console.app.opening import OPENING, START, OpeningApp
 from console.app.request import Request
-from console.app.screens.run_screen import GoTo, RunScreen
+from console.app.screens.run_screen import Decided, GoTo, RunScreen
 from console.app.themes import THEMES, variables
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 SCREENS = {
     "timeline": ("console.app.screens.timeline", "TimelineScreen"),
     "findings": ("console.app.screens.findings", "FindingsScreen"),
+    "clocks": ("console.app.screens.clocks", "ClocksScreen"),
     "trust": ("console.app.screens.trust", "TrustScreen"),
 }
 AROUND = {
@@ -49,6 +50,7 @@ class LastackApp(OpeningApp):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("1", "switch_to('timeline')", "Timeline", id="app.timeline"),
         Binding("2", "switch_to('findings')", "Findings", id="app.findings"),
+        Binding("3", "switch_to('clocks')", "Clocks", id="app.clocks"),
         Binding("4", "switch_to('trust')", "Trust", id="app.trust"),
         Binding("b", "back", "Back", id="app.back"),
         Binding("question_mark", "show_help_panel", "Help", id="app.help"),
@@ -110,3 +112,16 @@ class LastackApp(OpeningApp):
 
         if isinstance(self.screen, TimelineScreen):
             self.screen.go_to(message.t_ns, message.event)
+
+    @property
+    def can_settle(self) -> bool:
+        """Whether the run is read, so that its clocks can be settled otherwise."""
+        return self.loader is not None and self.loader.reading is not None
+
+    def on_decided(self, message: Decided) -> None:
+        """Keep what was decided about clocks, and settle them again."""
+        from console.app.kept_decisions import kept_decisions
+
+        self.kept.decisions = kept_decisions(message.decisions)
+        self.keep()
+        self.settle_again()

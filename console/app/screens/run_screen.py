@@ -14,6 +14,7 @@ from console.app.widgets.status import Status
 
 if TYPE_CHECKING:
     from console.app.run_view import RunView
+    from console.timeline.decisions import Decisions
 
 
 class Host(Protocol):
@@ -25,6 +26,10 @@ class Host(Protocol):
     def keep(self) -> None:
         """Save what is kept."""
 
+    @property
+    def can_settle(self) -> bool:
+        """Whether the run is read, so that its clocks can be settled otherwise."""
+
 
 class GoTo(Message):
     """Show a moment on the timeline; the app keeps where the user was, for the way back."""
@@ -33,6 +38,14 @@ class GoTo(Message):
         super().__init__()
         self.t_ns = t_ns  # common axis
         self.event = event  # index into the view's events, where one is meant
+
+
+class Decided(Message):
+    """The user decided about clocks; the app settles them again and sets another view."""
+
+    def __init__(self, decisions: Decisions) -> None:
+        super().__init__()
+        self.decisions = decisions
 
 
 class RunScreen(Screen[None]):

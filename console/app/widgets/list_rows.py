@@ -37,7 +37,8 @@ class ListRows(ScrollView, can_focus=True):
         *(f"list--{name}" for name in (*STYLES, *PARTY_STYLES)),
     }
     DEFAULT_CSS = """
-    ListRows { height: 1fr; overflow-x: hidden; background: $background; }
+    ListRows { height: 1fr; overflow-x: hidden; background: $background;
+        scrollbar-size-vertical: 1; scrollbar-color: $quiet; scrollbar-background: $surface; }
     ListRows .list--text { color: $foreground; }
     ListRows .list--quiet { color: $quiet; }
     ListRows .list--lit { color: $lit; text-style: bold; }
@@ -113,7 +114,13 @@ class ListRows(ScrollView, can_focus=True):
         self._reveal()
 
     def _fit(self) -> None:
-        self.virtual_size = Size(self.size.width, self.row_count() + HEAD)
+        self.virtual_size = Size(self.line_width, self.row_count() + HEAD)
+
+    @property
+    def line_width(self) -> int:
+        """Cells of a row, beside the scrollbar where there is one."""
+        width: int = self.scrollable_content_region.width
+        return width
 
     def watch_cursor(self, old: int, new: int) -> None:
         """Draw the two rows, keep the cursor on the screen, and tell."""
@@ -129,8 +136,10 @@ class ListRows(ScrollView, can_focus=True):
             # What stands above the first row that can be chosen belongs to it.
             first = self._stop_near(0, 1)
             self.scroll_to(y=0 if self.cursor == first else self.cursor, animate=False)
-        elif self.cursor >= top + visible:
-            self.scroll_to(y=self.cursor - visible + 1, animate=False)
+        elif self.cursor == top + visible:
+            self.scroll_to(y=top + 1, animate=False)
+        elif self.cursor > top + visible:  # from afar: with what follows it
+            self.scroll_to(y=self.cursor - visible // 2, animate=False)
 
     def action_move(self, by: int) -> None:
         """One row up or down."""
@@ -174,7 +183,7 @@ class ListRows(ScrollView, can_focus=True):
 
     def render_line(self, y: int) -> Strip:
         """One line of the screen."""
-        width = self.size.width
+        width = self.line_width
         row = y - HEAD + self.scroll_offset.y
         if y < HEAD:
             ground = Style(bgcolor=self.style("head").bgcolor)
