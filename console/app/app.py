@@ -25,12 +25,14 @@ SCREENS = {
     "findings": ("console.app.screens.findings", "FindingsScreen"),
     "clocks": ("console.app.screens.clocks", "ClocksScreen"),
     "trust": ("console.app.screens.trust", "TrustScreen"),
+    "numbers": ("console.app.screens.numbers", "NumbersScreen"),
 }
 AROUND = {
     START: ("console.app.screens.start", "StartScreen"),
     OPENING: ("console.app.screens.opening", "OpeningScreen"),
 }
 MOST_PLACES = 100  # kept for the way back
+Place = tuple[str, int, int | None]  # mode; time and event on the timeline
 
 
 def _screen(module: str, name: str) -> Screen[Any]:
@@ -52,6 +54,7 @@ class LastackApp(OpeningApp):
         Binding("2", "switch_to('findings')", "Findings", id="app.findings"),
         Binding("3", "switch_to('clocks')", "Clocks", id="app.clocks"),
         Binding("4", "switch_to('trust')", "Trust", id="app.trust"),
+        Binding("5", "switch_to('numbers')", "Numbers", id="app.numbers"),
         Binding("b", "back", "Back", id="app.back"),
         Binding("question_mark", "show_help_panel", "Help", id="app.help"),
         Binding("q", "quit", "Quit", id="app.quit"),
@@ -74,7 +77,7 @@ class LastackApp(OpeningApp):
             home: the state directory; None: nothing is remembered and nothing kept.
         """
         super().__init__(request, starts=starts, ascii_only=ascii_only, home=home)
-        self.places: list[tuple[str, int]] = []  # mode and time, for the way back
+        self.places: list[Place] = []  # for the way back
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self.remembered_theme(THEMES[0].name)
@@ -107,11 +110,30 @@ class LastackApp(OpeningApp):
 
     async def on_go_to(self, message: GoTo) -> None:
         """Show a moment on the timeline."""
-        await self.action_switch_to("timeline")
+        self.remember()
+        await self._show_place(("timeline", message.t_ns, message.event))
+
+    def remember(self) -> None:
+        """Keep where the user is, for the way back."""
         from console.app.screens.timeline import TimelineScreen
 
+        t_ns, event = self.screen.place() if isinstance(self.screen, TimelineScreen) else (0, None)
+        place = (self.current_mode, t_ns, event)
+        if not self.places or self.places[-1] != place:
+            self.places = [*self.places[-MOST_PLACES:], place]
+
+    async def action_back(self) -> None:
+        """Go back to where the user was before the last jump."""
+        if self.places:
+            await self._show_place(self.places.pop())
+
+    async def _show_place(self, place: Place) -> None:
+        from console.app.screens.timeline import TimelineScreen
+
+        mode, t_ns, event = place
+        await self.action_switch_to(mode)
         if isinstance(self.screen, TimelineScreen):
-            self.screen.go_to(message.t_ns, message.event)
+            self.screen.go_to(t_ns, event)
 
     @property
     def can_settle(self) -> bool:

@@ -23,6 +23,7 @@ class Link:
     party: int  # of the other end
     latency_ns: int
     by: str
+    band_ns: int  # half-width within which the latency is known
 
 
 class LinkIndex:
@@ -59,6 +60,7 @@ class LinkIndex:
             int(each[f"{end}_party"]),
             0 if each["latency_ns"] is None else int(each["latency_ns"]),
             str(each["by"]),
+            0 if each["band_ns"] is None else int(each["band_ns"]),
         )
 
 

@@ -26,6 +26,9 @@ class Host(Protocol):
     def keep(self) -> None:
         """Save what is kept."""
 
+    def remember(self) -> None:
+        """Keep where the user is, for the way back."""
+
     @property
     def can_settle(self) -> bool:
         """Whether the run is read, so that its clocks can be settled otherwise."""

@@ -153,11 +153,13 @@ class TimelineScreen(RunScreen):
 
     def on_ribbon_chosen(self, message: Ribbon.Chosen) -> None:
         """Go where the user pointed."""
+        self.host.remember()
         self.go_to(message.t_ns, None)
 
     def on_head_story_chosen(self) -> None:
         """Go to the gravest finding."""
         if self.view is not None and (finding := self.view.gravest()) is not None:
+            self.host.remember()
             self.go_to(finding.t_ns, self.view.event_of(finding))
 
     # --- keys
@@ -183,6 +185,7 @@ class TimelineScreen(RunScreen):
         if isinstance(found, str):
             self.say(found)
             return
+        self.host.remember()
         self.go_to(found.t_ns, found.event)
         self.call_after_refresh(self.say, found.words)
 

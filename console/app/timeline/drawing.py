@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 from rich.cells import cell_len
@@ -10,7 +11,7 @@ from console.app.run_view import RunView
 from console.app.signs import Signs
 from console.app.timeline.bits import wire_rows
 from console.app.timeline.columns import GUTTER, Columns
-from console.app.timeline.event_row import Told, event_cells, wait_cells
+from console.app.timeline.event_row import Told, event_cells, latency_words, wait_cells
 from console.app.timeline.gutter import Clock, bracket, full_time, gutter_cells, since_head
 from console.app.timeline.minutes import MinuteRows
 from console.app.timeline.pieces import Row, cut, right_filled
@@ -37,7 +38,7 @@ class Drawing:
         bands = [clock.band_ns for clock in view.evidence.clocks.values()]
         self._widest_ns = max((band for band in bands if band is not None), default=0)
         self._minutes: dict[int, MinuteRows] = {}
-        self._bits: tuple[tuple[int, int], list[Row]] | None = None
+        self._bits: tuple[tuple[int, int], Sequence[Row]] | None = None
 
     def head(self, columns: Columns, chosen: int | None, clock: Clock) -> Row:
         """The names of the columns."""
@@ -109,23 +110,26 @@ class Drawing:
         gutter = gutter_cells(text, "", self.signs, chosen=chosen, style="text")
         return gutter + minutes.cells(k, columns, self.signs)
 
-    def bit_rows(self, k: int, width: int) -> list[Row]:
+    def bit_rows(self, k: int, width: int) -> Sequence[Row]:
         """The wire under an event, as rows."""
         if self._bits is None or self._bits[0] != (k, width):
             self._bits = (k, width), self._draw_bits(k, width)
         return self._bits[1]
 
-    def _draw_bits(self, k: int, width: int) -> list[Row]:
+    def _draw_bits(self, k: int, width: int) -> Sequence[Row]:
         wire = wire_under(self.view, k)
         if isinstance(wire, str):
-            return [[(" " * GUTTER, "quiet"), (self.signs.clean(wire), "unseen")]]
+            text = cut(self.signs.clean(wire), width - GUTTER - 1, self.signs.ellipsis)
+            return [[(" " * GUTTER, "quiet"), (text, "unseen")]]
         return wire_rows(wire, width, self.signs)
 
     def _tell(self, k: int) -> Told:
         events = self.view.events
         table = EVENT_TABLES[int(events.table[k])]
         causes = self.view.links.causes(events, k)
-        cause = causes[0] if causes else None
+        cause, latency = causes[0] if causes else None, ""
+        if cause is not None:
+            latency = latency_words(cause.latency_ns, cause.band_ns, self.signs)
         return Told(
             party=int(events.party[k]),
             state=int(events.state[k]),
@@ -133,7 +137,7 @@ class Drawing:
             name=self._name(int(events.party[k])),
             absent=table in ("exchanges", "links"),
             cause=None if cause is None else cause.party,
-            latency_ns=None if cause is None else cause.latency_ns,
+            latency=latency,
         )
 
     @property

@@ -27,7 +27,7 @@ class Told:
     name: str = ""  # of the party, clean; said where its column is beside the screen
     absent: bool = False  # it should be here and is not
     cause: int | None = None  # party the arrow comes from
-    latency_ns: int | None = None
+    latency: str = ""  # on the arrow
 
 
 def event_cells(told: Told, columns: Columns, signs: Signs) -> Row:
@@ -103,7 +103,7 @@ def _own_text(told: Told, room: int, signs: Signs, *, back: int) -> Row:
     """The event's words; an arrow from so many columns to the right ends behind them."""
     style = STATE_STYLES[told.state]
     if back <= 0:
-        return [(" " + filled(told.words, room - 1, signs.ellipsis), style)]
+        return [(f" {filled(told.words, room - 2, signs.ellipsis)} ", style)]
     words = cut(told.words, room - 4, signs.ellipsis)
     rest = room - cell_len(words) - 2  # 2 or more: the head and some of its line
     label = _label(told, rest - 1) if back == 1 else ""
@@ -133,10 +133,33 @@ def _passed(told: Told, k: int, own: int, cause: int, room: int, signs: Signs) -
 
 
 def _label(told: Told, room: int) -> str:
-    if told.latency_ns is None or told.absent:
+    if not told.latency or told.absent:
         return ""
-    text = f" {in_words(told.latency_ns)} "
+    text = f" {told.latency} "
     return text if cell_len(text) + LABEL_ROOM <= room else ""
+
+
+def latency_words(latency_ns: int, band_ns: int, signs: Signs) -> str:
+    """How long an effect took, no better than it is known: `1.28 ms`, `13 ms ±6 ms`, `< 7 ms`.
+
+    Args:
+        latency_ns: from cause to effect; below 0 only within the band.
+        band_ns: half-width within which that is known.
+        signs: what to write with.
+    """
+    if band_ns <= 0:
+        return in_words(latency_ns)
+    if latency_ns <= band_ns:  # it may have taken no time at all
+        return f"< {in_words(_rounded_up(max(latency_ns + band_ns, 1)))}"
+    unit = 10 ** (len(str(band_ns)) - 1)
+    known = in_words((latency_ns + unit // 2) // unit * unit)
+    return f"{known} {signs.plus_minus}{in_words(_rounded_up(band_ns))}"
+
+
+def _rounded_up(ns: int) -> int:
+    """To one digit; a border is never told too narrow."""
+    unit: int = 10 ** (len(str(ns)) - 1)
+    return -(-ns // unit) * unit
 
 
 def _run(room: int, label: str, head: str, style: str, signs: Signs) -> Row:
