@@ -8,6 +8,7 @@ from typing import Any, Generic, TypeVar
 
 import msgspec
 
+from console.bench.broker_checks import broker_problems, broker_remarks
 from console.bench.conditions import Kind, condition, value_of
 from console.bench.model import (
     About,
@@ -98,6 +99,10 @@ def errors_among(parts: Parts) -> Iterator[DescriptionError]:
 
 def remarks_on(parts: Parts) -> Iterator[str]:
     """What is allowed but looks odd, each with its line."""
+    for source in parts.sources:
+        if isinstance(source.table, MessagesSource):
+            for path, words in broker_remarks(source.table):
+                yield f"{parts.document.place((*source.path, *path))}: {words}"
     for at in parts.devices:
         device = at.table
         for first, last, use in _RESERVED:
@@ -143,8 +148,12 @@ def _source(document: Document, at: At[Source]) -> Iterator[DescriptionError]:
     source = at.table
     live = {PrintsSource: "port", MessagesSource: "host"}.get(type(source))
     if source.path is None and (live is None or getattr(source, live) is None):
-        mend = 'Add path = "FILE", relative to this file.'
+        mend = 'Add path = "FILE", relative to this file'
+        mend += f", or {live} = ... to record it." if live else "."
         yield document.error(at.path, f"source {source.name!r} has no path", mend)
+    if isinstance(source, MessagesSource):
+        for path, words, mend in broker_problems(source):
+            yield document.error((*at.path, *path), words, mend)
     if isinstance(source, PrintsSource) and source.line is not None:
         try:
             LinePattern(source.line)

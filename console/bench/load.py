@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -9,8 +10,9 @@ from pathlib import Path
 
 import msgspec
 
+from console.bench.broker import Tls
 from console.bench.checks import At, Parts, errors_among, parts_of, remarks_on
-from console.bench.model import Bench, Device, Source
+from console.bench.model import Bench, Device, MessagesSource, Source
 from console.bench.rules import Rule
 from decoders.errors import DescriptionError, Place
 from decoders.packets.layout import PacketSet
@@ -18,6 +20,19 @@ from decoders.packets.resolve import packets_in, read_packets
 from decoders.toml_lines import CollectedError, Document, as_one, parse
 
 _MOST_BYTES = 4 << 20  # a bench file is written by hand
+_UNKNOWN_KEY = re.compile(r"unknown key '(\w+)'")
+_REFUSED = (
+    (
+        ("password", "key_password"),
+        "a password does not belong in a bench file",
+        'Name the environment variable that holds it: password_env = "BROKER_PASSWORD".',
+    ),
+    (
+        ("insecure", "tls_insecure", "verify", "check_hostname", "verify_hostname"),
+        "the broker's certificate and name are always verified",
+        'Name the file of the authority that signed it: tls = { ca_file = "ca.pem" }.',
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +75,7 @@ def read_bench(path: str | Path) -> BenchFile:
     parts = parts_of(parse(_content(place, Place(str(path))), str(path)))
     found = _packets(parts, place.parent)
     bench = _whole(parts, found.errors)
-    sources: list[Source] = [
-        source
-        if source.path is None
-        else msgspec.structs.replace(source, path=str(place.parent / source.path))
-        for source in bench.sources
-    ]
+    sources = [_beside(source, place.parent) for source in bench.sources]
     return BenchFile(
         msgspec.structs.replace(bench, sources=sources),
         found.sets,
@@ -118,14 +128,26 @@ def _whole(parts: Parts, errors: list[DescriptionError]) -> Bench:
 
 
 def _plainer(document: Document, error: DescriptionError) -> DescriptionError:
-    """Secrets are refused in words of their own."""
-    if "unknown key 'password'" not in error.message:
-        return error
-    return DescriptionError(
-        "a password does not belong in a bench file",
-        place=error.place,
-        mend='Name the environment variable that holds it: password_env = "BROKER_PASSWORD".',
-    )
+    """Secrets, and certificates that are not to be verified, are refused in words of their own."""
+    match = _UNKNOWN_KEY.match(error.message)
+    for keys, words, mend in _REFUSED:
+        if match is not None and match[1] in keys:
+            return DescriptionError(words, place=error.place, mend=mend)
+    return error
+
+
+def _beside(source: Source, folder: Path) -> Source:
+    """The source with the files it names taken from the bench file's folder."""
+    if source.path is not None:
+        source = msgspec.structs.replace(source, path=str(folder / source.path))
+    if isinstance(source, MessagesSource) and isinstance(source.tls, Tls):
+        files = {
+            key: str(folder / file)
+            for key in ("ca_file", "cert_file", "key_file")
+            if (file := getattr(source.tls, key)) is not None
+        }
+        source = msgspec.structs.replace(source, tls=msgspec.structs.replace(source.tls, **files))
+    return source
 
 
 def _packets(parts: Parts, folder: Path | None) -> _Packets:

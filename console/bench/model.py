@@ -49,9 +49,28 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     kind = "stops-answering"
     device = "camera"
 
-For recording, a serial source has `port` and `baud` and a message source `host`, `port`, `topics`,
-`username` and `password_env` (no secret stands here: it names the environment variable that holds
-one); such a source needs no `path`.
+A source to be recorded needs no `path`. A serial source then has `port` and `baud`; a message
+source has a broker:
+
+    [[source]]
+    name = "broker"
+    kind = "messages"
+    host = "broker.capline.example"
+    port = 8883                        # 1883 if left out, 8883 with tls
+    protocol = "5"                     # "3.1.1" if left out
+    topics = ["capline/#", { filter = "capline/caps/+", qos = 2 }]   # none: all
+    qos = 1                            # of topics that name none; 0 if left out
+    sys = true                         # `$SYS/#` too: what the broker says of itself
+    username = "bench"
+    password_env = "BROKER_PASSWORD"   # no secret stands here: this names the variable that has it
+    tls = { ca_file = "ca.pem" }       # or true: the system's authorities. Always verified.
+                                       # also cert_file, key_file, key_password_env: our own
+    client_id = "capline-bench"        # made up if left out; of two with one id a broker drops one
+    clean = false                      # take up the session kept under client_id
+    session_expiry = "2h"              # of MQTT 5: how long the broker keeps it
+    keepalive_s = 30                   # a broker that is silent for longer is gone
+    retry = ["1s", "60s"]              # first and longest wait before it is tried again
+    required = true                    # no connection at first: the command ends with exit code 2
 """
 
 from __future__ import annotations
@@ -60,6 +79,15 @@ from typing import Annotated, Literal
 
 import msgspec
 
+from console.bench.broker import (
+    PLAIN_PORT,
+    TLS_PORT,
+    Qos,
+    Tls,
+    Topic,
+    retry_ns,
+    session_expiry_s,
+)
 from console.bench.rules import Rule
 from decoders.durations import duration_ns
 from decoders.packets.description import Packet
@@ -119,10 +147,59 @@ class MessagesSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag=
     """A recording of MQTT messages, or the broker they come from."""
 
     host: str | None = None
-    port: Annotated[int, msgspec.Meta(ge=1, le=65535)] = 1883
-    topics: list[str] = []  # none: all
+    port: Annotated[int, msgspec.Meta(ge=1, le=65535)] | None = None
+    protocol: Literal["3.1.1", "5"] = "3.1.1"
+    topics: list[str | Topic] = []  # none: all
+    qos: Qos = 0  # 1 and 2: the broker sends again what was lost on the way
+    sys: bool = False
     username: str | None = None
     password_env: str | None = None
+    tls: bool | Tls = False
+    client_id: Name | None = None
+    clean: bool = True
+    session_expiry: str | None = None
+    keepalive_s: Annotated[int, msgspec.Meta(ge=1, le=65535)] = 30
+    retry: tuple[str, str] = ("1s", "60s")
+    required: bool = False  # not to be opened at first: the end, and not tried again
+
+    def __post_init__(self) -> None:
+        _Clocked.__post_init__(self)
+        for key in ("retry_ns", "session_expiry_s"):
+            try:
+                getattr(self, key)
+            except ValueError as error:
+                raise ValueError(f"{key.rpartition('_')[0]}: {error}") from None
+        if self.protocol != "5" and self.session_expiry is not None:
+            raise ValueError('session_expiry: belongs to MQTT 5; say protocol = "5"')
+        if not self.clean and self.client_id is None:
+            raise ValueError("clean: a session is kept under a client_id; add one")
+        if self.protocol != "5" and self.password_env is not None and self.username is None:
+            # MQTT 3.1.1 [MQTT-3.1.2-22]; MQTT 5.0 section 3.1.2.9 allows it
+            raise ValueError("password_env: MQTT 3.1.1 has no password without a username")
+
+    @property
+    def broker_port(self) -> int:
+        """The port, told or not."""
+        return self.port or (TLS_PORT if self.tls else PLAIN_PORT)
+
+    @property
+    def subscriptions(self) -> dict[str, int]:
+        """Topic filters and the QoS to ask for; of a filter that stands twice, the higher one."""
+        wanted: dict[str, int] = {}
+        for topic in self.topics or ["#"]:
+            text, qos = (topic, self.qos) if isinstance(topic, str) else (topic.filter, topic.qos)
+            wanted[text] = max(qos, wanted.get(text, 0))
+        return wanted | {"$SYS/#": 0} if self.sys else wanted
+
+    @property
+    def session_expiry_s(self) -> int:
+        """Of MQTT 5: for how many seconds the broker is to keep the session."""
+        return session_expiry_s(self.session_expiry, clean=self.clean)
+
+    @property
+    def retry_ns(self) -> tuple[int, int]:
+        """The shortest and the longest wait before it is tried again."""
+        return retry_ns(*self.retry)
 
 
 Source = CaptureSource | PrintsSource | MessagesSource
