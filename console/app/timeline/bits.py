@@ -6,26 +6,39 @@ bytes. Under the levels stand the bits and the bytes they make, and below them w
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from itertools import accumulate
+from typing import overload
 
 import numpy as np
 import numpy.typing as npt
 
 from console.app.signs import Signs
 from console.app.timeline.columns import GUTTER
-from console.app.timeline.pieces import Row, cut, right_filled
+from console.app.timeline.pieces import Piece, Row, cut, right_filled
 from decoders.buses.bit_cells import BIT, RESTART, START, STOP, BitCells
 from decoders.buses.bit_layout import BitLayout, bit_layout
 from decoders.buses.bit_roles import ACKNOWLEDGE, READ_WRITE
-from decoders.buses.held_lines import CONTROLLER, TARGET
+from decoders.buses.held_lines import BOTH_HELD, CONTROLLER, SCL_HELD, SDA_HELD, TARGET
+from decoders.buses.transactions import TURNS, LineStates
 from decoders.captures.edges import Edges
 from decoders.captures.level_strip import BOTH, FALLS, HIGH, LOW, RISES, UNSEEN, levels_between
 from decoders.durations import in_words
 
-COLUMNS_PER_BIT = 4
+COLUMNS_PER_BIT, NARROW_COLUMNS_PER_BIT = 4, 3
+ROOM_FOR_WIDE = 2 * 9 * COLUMNS_PER_BIT + COLUMNS_PER_BIT  # a START and two bytes
+LINE_ROWS = 8  # of one run of cells, the empty one behind it included; 9 with stretches
+LINES_KEPT = 64  # runs of cells that are kept drawn
 Int64s = npt.NDArray[np.int64]
 TURN_WORDS = {CONTROLLER: "controller", TARGET: "target"}
+HELD_WORDS = {
+    SDA_HELD: "SDA held low",
+    SCL_HELD: "SCL held low",
+    BOTH_HELD: "SCL and SDA held low",
+}
 TURN_STYLES = {CONTROLLER: "text", TARGET: "lit"}
 
 
@@ -41,15 +54,69 @@ class Wire:
     sda_name: str
 
 
-def wire_rows(wire: Wire, width: int, signs: Signs) -> list[Row]:
-    """Rows for a width; the first says how the transaction went as a whole."""
+def wire_rows(wire: Wire, width: int, signs: Signs) -> Sequence[Row]:
+    """Rows for a width; the first say how the transaction went as a whole."""
     if not len(wire.cells):
-        return [[(" " * GUTTER, "quiet"), ("no edges here", "unseen")]]
-    layout = bit_layout(wire.cells, COLUMNS_PER_BIT)
-    rows: list[Row] = [_summary(wire, width, signs)]
-    for first, last in _lines(wire.cells, layout, width - GUTTER - 1):
-        rows += _line(wire, layout, first, last, signs)
+        return [[(" " * GUTTER, "quiet"), ("no edges here", "unseen")], *_holds(wire, width, signs)]
+    return WireRows(wire, width, signs)
+
+
+class WireRows(Sequence[Row]):
+    """The rows of some cells; each run of cells is drawn when a row of it is asked for."""
+
+    def __init__(self, wire: Wire, width: int, signs: Signs) -> None:
+        room = width - GUTTER - 1
+        per_bit = COLUMNS_PER_BIT if room >= ROOM_FOR_WIDE else NARROW_COLUMNS_PER_BIT
+        self._wire, self._signs = wire, signs
+        self._layout = bit_layout(wire.cells, per_bit)
+        self._head = [_summary(wire, width, signs), *_holds(wire, width, signs)]
+        self._lines = list(_lines(wire.cells, self._layout, room))
+        self._drawn = lru_cache(LINES_KEPT)(self._draw)
+
+    @cached_property
+    def _starts(self) -> list[int]:
+        """First row of each run of cells, and the number of rows at the end."""
+        so_far = np.append(0, np.cumsum(self._wire.cells.stretch_ns > 0))
+        rows = [LINE_ROWS + bool(so_far[last + 1] > so_far[a]) for a, last in self._lines]
+        return list(accumulate(rows, initial=len(self._head)))
+
+    def __len__(self) -> int:
+        return self._starts[-1]
+
+    @overload
+    def __getitem__(self, at: int) -> Row: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[Row]: ...
+    def __getitem__(self, at: int | slice) -> Row | list[Row]:
+        if isinstance(at, slice):
+            return [self[k] for k in range(*at.indices(len(self)))]
+        if not 0 <= at < len(self):
+            raise IndexError(at)
+        if at < len(self._head):
+            return self._head[at]
+        number = bisect_right(self._starts, at) - 1
+        return self._drawn(number)[at - self._starts[number]]
+
+    def _draw(self, number: int) -> list[Row]:
+        return _line(self._wire, self._layout, *self._lines[number], self._signs)
+
+
+def _holds(wire: Wire, width: int, signs: Signs) -> list[Row]:
+    """Lines that were held low, for how long, and whose turn it was to drive SDA."""
+    holds, rows = wire.cells.holds, []
+    for k in range(len(holds)):
+        said = f"{HELD_WORDS[int(holds.state[k])]} for {in_words(int(_lengths(holds)[k]))}"
+        if holds.bit_slot[k] >= 0:
+            said += f", {int(holds.bit_slot[k])} clocks after a byte"
+        turn = TURNS[int(holds.turn[k])]
+        said += f", {turn} to drive SDA" if turn != "unknown" else ""
+        text = cut(f"{signs.bad} {said}", width - GUTTER - 1, signs.ellipsis)
+        rows.append([(" " * GUTTER, "quiet"), (text, "bad")])
     return rows
+
+
+def _lengths(holds: LineStates) -> Int64s:
+    return holds.end_ns - holds.start_ns
 
 
 def _summary(wire: Wire, width: int, signs: Signs) -> Row:
@@ -60,6 +127,8 @@ def _summary(wire: Wire, width: int, signs: Signs) -> Row:
     lengths = (cells.end_ns - cells.begin_ns)[bits]
     if len(lengths):
         said.append(f"{1e6 / float(np.median(lengths)):.3g} kHz")
+    if (cells.not_acknowledged & (cells.turn == TARGET)).any():
+        said.append("N in the target's turn: nobody pulled SDA low")
     stretched = cells.stretch_ns[cells.stretch_ns > 0]
     if len(stretched):
         said.append(
@@ -103,29 +172,20 @@ def _line(wire: Wire, layout: BitLayout, first: int, last: int, signs: Signs) ->
     ):
         high, low = _levels(wire.edges, line, layout, columns, signs)
         rows.append([(" " * GUTTER, "quiet"), (high, style)])
-        rows.append([(right_filled(name, GUTTER - 2, "") + "  ", "quiet"), (low, style)])
-    rows.append(
-        [
-            (right_filled("bit", GUTTER - 2, "") + "  ", "quiet"),
-            *_bits(wire, layout, first, last, end),
-        ]
-    )
-    rows.append(
-        [
-            (right_filled("byte", GUTTER - 2, "") + "  ", "quiet"),
-            *_bytes(wire, layout, first, last, begin, end, signs),
-        ]
-    )
-    rows.append(
-        [
-            (right_filled("drives SDA", GUTTER - 2, "") + "  ", "quiet"),
-            *_turns(wire, layout, first, last, begin, end, signs),
-        ]
-    )
-    stretch = _stretches(wire, layout, first, last, begin, end)
-    if stretch.strip():
-        rows.append([(right_filled("SCL low", GUTTER - 2, "") + "  ", "quiet"), (stretch, "odd")])
+        rows.append([_named(signs.clean(name), signs), (low, style)])
+    rows.append([_named("bit", signs), *_bits(wire, layout, first, last, end)])
+    rows.append([_named("byte", signs), *_bytes(wire, layout, first, last, begin, end, signs)])
+    turns = _turns(wire, layout, first, last, begin, end, signs)
+    rows.append([_named("drives SDA", signs), *turns])
+    if (wire.cells.stretch_ns[first : last + 1] > 0).any():
+        stretch = _stretches(wire, layout, first, last, begin, end)
+        rows.append([_named("SCL low", signs), (stretch, "odd")])
     return [*rows, []]
+
+
+def _named(name: str, signs: Signs) -> Piece:
+    """What a row is, in the gutter."""
+    return right_filled(name, GUTTER - 2, signs.ellipsis) + "  ", "quiet"
 
 
 def _levels(

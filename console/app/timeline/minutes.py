@@ -53,9 +53,10 @@ class MinuteRows:
 
     def _cell(self, k: int, party: int, room: int, signs: Signs) -> Row:
         """A sign, the counts and, where there is room, the bucket's own small plot."""
-        words, style = self._words(k, party)
+        forms, style = self._words(k, party)
+        words = next((form for form in forms if cell_len(form) <= room - 3), forms[-1])
         sign = {"bad": signs.bad, "odd": signs.odd, "unseen": signs.unseen}.get(style, " ")
-        plot_fits = cell_len(words) + 3 + PLOT + 1 <= room
+        plot_fits = cell_len(words) + 1 + PLOT + 1 <= room - 3
         shows_plot = plot_fits and bool(self.buckets.events[k, party])
         text = filled(words, room - 3 - (PLOT + 1 if shows_plot else 0), signs.ellipsis)
         row: Row = [(f"{sign} ", style), (text, style)]
@@ -63,25 +64,34 @@ class MinuteRows:
             row += [(self._plot(k, party, signs), f"party-{party % 8 + 1}"), (" ", "text")]
         return [*row, (" ", "text")]
 
-    def _words(self, k: int, party: int) -> tuple[str, str]:
-        events, bad = int(self.buckets.events[k, party]), int(self.buckets.bad[k, party])
-        odd, unseen = int(self.buckets.odd[k, party]), int(self.buckets.unseen[k, party])
-        asked = int(self.answers.asked[k, party])
-        if not events and not asked:
-            return self._nothing(k, party)
+    def _words(self, k: int, party: int) -> tuple[list[str], str]:
+        """What a cell says, in ever fewer words, and its style."""
+        if not self.buckets.events[k, party] and not self.answers.asked[k, party]:
+            words, style = self._nothing(k, party)
+            return [words], style
+        counts = (self.buckets.bad, self.buckets.odd, self.buckets.unseen)
+        bad, odd, unseen = (int(each[k, party]) for each in counts)
         style = "bad" if bad else "odd" if odd else "unseen" if unseen else "text"
-        if asked:
-            answered, wrong = int(self.answers.answered[k, party]), self.answers.wrong[k, party]
-            words = f"{answered:,} of {asked:,} answered"
-            words += f", {int(wrong):,} wrong" if wrong else ""
-            return words + self._pace(k, party), style
+        if self.answers.asked[k, party]:
+            return self._answered(k, party, bad), style
         is_network = self.parties[party].kind == "network"
+        events = int(self.buckets.events[k, party])
         came = events - bad - unseen if is_network else events  # of a network those are absences
-        words = f"{came:,} {self._noun(party, came)}"
         bad_word = "missing" if is_network else "bad"
-        for count, word in ((bad, bad_word), (odd, "odd"), (unseen, "not observable")):
-            words += f", {count:,} {word}" if count else ""
-        return words, style
+        found = ((bad, bad_word), (odd, "odd"), (unseen, "not observable"))
+        marked = [f"{count:,} {word}" for count, word in found if count]
+        forms = [", ".join([f"{came:,} {self._noun(party, came)}", *marked])]
+        forms += [", ".join([f"{came:,}", *some]) for some in (marked, marked[:1])]
+        return forms + [each.replace("not observable", "unseen") for each in marked[:1]], style
+
+    def _answered(self, k: int, party: int, bad: int) -> list[str]:
+        answered, asked = int(self.answers.answered[k, party]), int(self.answers.asked[k, party])
+        wrong, words = int(self.answers.wrong[k, party]), f"{answered:,} of {asked:,}"
+        marked = f", {wrong:,} wrong" if wrong else ""
+        if bad and answered == asked and not wrong:
+            marked = f", {bad:,} bad"
+        full = f"{words} answered{marked}"
+        return [full + self._pace(k, party), full, words + marked, words]
 
     def _nothing(self, k: int, party: int) -> tuple[str, str]:
         """What no event means: nothing yet, silence, or that nobody looked."""

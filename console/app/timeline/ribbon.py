@@ -19,9 +19,7 @@ from console.app.run_view import RunView
 from console.app.signs import UNICODE, Signs
 from console.app.timeline.columns import GUTTER
 from console.app.timeline.pieces import filled
-from console.printable import printable
 
-MOST_PARTIES = 4
 STYLES = ("name", "bad", "odd", "quiet", "here", "mark", *(f"party-{k}" for k in range(1, 9)))
 
 
@@ -62,16 +60,16 @@ class Ribbon(Widget):
         super().__init__()
         self.signs = signs
         self._styles: dict[str, Style] = {}
+        self._found: tuple[RunView, int, dict[int, bool]] | None = None
 
     def notify_style_update(self) -> None:
         """The theme changed."""
         super().notify_style_update()
         self._styles.clear()
 
-    def lines_wanted(self, *, narrow: bool) -> int:
-        """Lines it takes: one a party and one of signs; when narrow, the worst party alone."""
-        count = min(len(self.parties), 1 if narrow else MOST_PARTIES)
-        return count + 1
+    def watch_parties(self) -> None:
+        """Take no more lines than there are parties, and one for the signs."""
+        self.styles.max_height = len(self.parties) + 1
 
     @property
     def _columns(self) -> int:
@@ -91,7 +89,7 @@ class Ribbon(Widget):
         if y >= len(shown):
             return []
         party = shown[y]
-        name = " " + filled(printable(view.parties.every[party].name), GUTTER - 2, "") + " "
+        name = " " + self._named(view, party) + " "
         columns = self._columns
         bad = resampled(view.fine.bad[:, party], columns)
         counts = resampled(view.fine.events[:, party], columns) - bad
@@ -109,6 +107,10 @@ class Ribbon(Widget):
             begin = end
         return segments
 
+    def _named(self, view: RunView, party: int) -> str:
+        name = self.signs.clean(view.parties.every[party].name[: 2 * GUTTER])
+        return filled(name, GUTTER - 2, self.signs.ellipsis)
+
     def _signs_line(self, view: RunView) -> list[Segment]:
         """Findings, marks and the window, on one line; what is graver is drawn over the rest."""
         columns = self._columns
@@ -116,15 +118,23 @@ class Ribbon(Widget):
         first, last = (self._column(view, t_ns) for t_ns in self.window)
         for k in range(first, last + 1):
             cells[k] = (self.signs.here if first == last else self.signs.run, "here")
-        for finding in view.evidence.findings:
-            is_fault = finding.severity == "fault"
-            k = self._column(view, finding.t_ns)
-            if finding.severity != "note" and cells[k][1] != "bad":
-                cells[k] = (self.signs.bad, "bad") if is_fault else (self.signs.odd, "odd")
+        for k, is_fault in self._found_at(view).items():
+            cells[k] = (self.signs.bad, "bad") if is_fault else (self.signs.odd, "odd")
         for t_ns in self.marks:
             cells[self._column(view, t_ns)] = (self.signs.mark, "mark")
         segments = [Segment(" " * GUTTER, self._style("quiet"))]
         return segments + [Segment(sign, self._style(style)) for sign, style in cells]
+
+    def _found_at(self, view: RunView) -> dict[int, bool]:
+        """Columns with findings, and whether a fault is among them; notes are not shown."""
+        if self._found is None or self._found[:2] != (view, self._columns):
+            columns: dict[int, bool] = {}
+            for finding in view.evidence.findings:
+                if finding.severity != "note":
+                    k = self._column(view, finding.t_ns)
+                    columns[k] = columns.get(k, False) or finding.severity == "fault"
+            self._found = view, self._columns, columns
+        return self._found[2]
 
     def _shown(self, view: RunView) -> Sequence[int]:
         """The parties that have a line: all that fit, or where there is one line, the worst."""

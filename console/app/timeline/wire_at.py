@@ -3,19 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+import polars as pl
 
 from console.app.run_view import RunView
 from console.app.timeline.bits import Wire
 from console.pipeline.evidence import BusLines
-from console.timeline.clocks import ClockMap
-from console.timeline.events import EVENT_TABLES
+from console.timeline.clocks import ClockMap, mapped_ns
 from console.timeline.words import event_row
 from decoders.buses.bit_cells import MARGIN_NS, bit_cells
 
 MOST_NS = 2_000_000_000  # a longer transaction is looked at from its beginning only
 MOST_EDGES = 40_000
+LOOKED_BACK = 4_096  # transactions of all buses that are looked at to find the one under a packet
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """Where the levels of an event lie, on the common axis."""
+
+    bus: str
+    begin_ns: int
+    end_ns: int
+    restarted: bool  # a repeated START began it
+    stuck: bool  # it ended with a line held low
 
 
 def wire_under(view: RunView, k: int) -> Wire | str:
@@ -25,69 +39,64 @@ def wire_under(view: RunView, k: int) -> Wire | str:
         view: the run.
         k: an event.
     """
-    table, row = event_row(view.tables, view.events, k)
-    span = _span(view, table, row)
+    span = _span(view, *event_row(view.tables, view.events, k))
     if span is None:
         return "no levels belong to it: choose a transaction or packet to see its bits"
-    bus, begin_ns, end_ns, restarted, stuck = span
-    lines = _lines(view, bus)
+    lines = _lines(view, span.bus)
     if lines is None:
         return "no capture has this bus"
     source, found = lines
     kept = view.evidence.wires.get(source)
     if kept is None:
         return "the levels of this capture were not kept"
-    begin, end = (native_ns(view.evidence.clocks[source], t) for t in (begin_ns, end_ns))
-    end = min(end, begin + MOST_NS)
-    near = kept.span(begin - MARGIN_NS, end + MARGIN_NS + (found.held_ns if stuck else 0))
+    clock = view.evidence.clocks[source]
+    begin = native_ns(clock, span.begin_ns)
+    end = min(native_ns(clock, span.end_ns, last=True), begin + MOST_NS)
+    near = kept.span(begin - MARGIN_NS, end + MARGIN_NS + (found.held_ns if span.stuck else 0))
     if kept.trouble or not len(near.t_ns):
         return kept.trouble or "no levels were observed here"
     if len(near.t_ns) > MOST_EDGES:
-        end = int(near.t_ns[MOST_EDGES])
+        end = min(end, int(near.t_ns[MOST_EDGES]))
+        cut = slice(0, MOST_EDGES + 1)
+        near = replace(near, t_ns=near.t_ns[cut], levels=near.levels[cut], until_ns=end)
     cells = bit_cells(
         near,
         *found.bits,
         begin,
-        end,
+        max(end, begin),
         spike_ns=found.spike_ns,
         held_ns=found.held_ns,
-        restarted=restarted,
+        restarted=span.restarted,
     )
     return Wire(cells, near, *found.bits, found.scl, found.sda)
 
 
-def _span(
-    view: RunView, table: str, row: Mapping[str, object]
-) -> tuple[str, int, int, bool, bool] | None:
-    """Bus, begin, end, whether a repeated START began it, whether it ended stuck."""
+def _span(view: RunView, table: str, row: Mapping[str, Any]) -> _Span | None:
     if table == "exchanges":
-        return _around(view, int(str(row["request_ns"])))
-    if table not in ("transactions", "packets", "line_states"):
-        return None
-    begin, end = int(str(row["start_ns"])), int(str(row["end_ns"]))
+        return _around(view, view.bus_of_device(str(row["device"])), row["request_ns"])
     if table == "packets":
-        found = _around(view, begin)
+        found = _around(view, str(row["bus"]), row["start_ns"])
         if found is None:
             return None
-        return found[0], begin, max(end, begin), found[3], found[4]
-    stuck = table == "line_states" or row["ended_by"] == "stuck"
-    return str(row["bus"]), begin, end, row.get("started_by") == "restart", stuck
-
-
-def _around(view: RunView, t_ns: int) -> tuple[str, int, int, bool, bool] | None:
-    """The transaction that begins at a time."""
-    transactions = view.tables["transactions"]
-    at = transactions["start_ns"].search_sorted(t_ns, side="left")
-    if at >= transactions.height or transactions["start_ns"][at] != t_ns:
+        return replace(found, end_ns=max(row["end_ns"], found.end_ns))
+    if table not in ("transactions", "line_states"):
         return None
-    row = transactions.row(at, named=True)
-    return (
-        row["bus"],
-        row["start_ns"],
-        row["end_ns"],
-        row["started_by"] == "restart",
-        row["ended_by"] == "stuck",
-    )
+    stuck = table == "line_states" or row["ended_by"] == "stuck"
+    restarted = row.get("started_by") == "restart"
+    return _Span(str(row["bus"]), row["start_ns"], row["end_ns"], restarted, stuck)
+
+
+def _around(view: RunView, bus: str, t_ns: int) -> _Span | None:
+    """The transaction of a bus that a time is in: a packet may begin within one."""
+    transactions = view.tables["transactions"]
+    after = int(transactions["start_ns"].search_sorted(t_ns, side="right"))
+    near = transactions.slice(max(after - LOOKED_BACK, 0), min(after, LOOKED_BACK))
+    own = near.filter((pl.col("bus") == bus) & (pl.col("end_ns") >= t_ns))
+    if not own.height:
+        return None
+    row = own.row(-1, named=True)
+    restarted, stuck = row["started_by"] == "restart", row["ended_by"] == "stuck"
+    return _Span(bus, row["start_ns"], row["end_ns"], restarted, stuck)
 
 
 def _lines(view: RunView, bus: str) -> tuple[str, BusLines] | None:
@@ -98,21 +107,19 @@ def _lines(view: RunView, bus: str) -> tuple[str, BusLines] | None:
     return None
 
 
-def native_ns(clock: ClockMap, common_ns: int) -> int:
-    """A common time on a capture's own clock: `common_ns` of `ClockMap` undone, to the ns."""
+def native_ns(clock: ClockMap, common_ns: int, *, last: bool = False) -> int:
+    """A common time on a capture's own clock: `common_ns` of `ClockMap` undone, to the ns.
+
+    A clock that runs fast has times that become one on the axis: then it is the first of them.
+
+    Args:
+        clock: the capture's.
+        common_ns: a time on the axis.
+        last: the last of those that become one.
+    """
     piece = next((p for p in clock.pieces if p.from_ns <= common_ns <= p.until_ns), clock.pieces[0])
-    native = round((common_ns - piece.offset_ns) / (1 + piece.drift_ppm * 1e-6))
-    for near in (native, native - 1, native + 1):  # drift is rounded to the ns on the way there
-        if int(clock.common_ns(np.array([near], np.int64), np.zeros(1, np.int64))[0]) == common_ns:
-            return near
-    return native
-
-
-def has_wire(view: RunView, k: int) -> bool:
-    """Whether an event is of a table that levels lie under."""
-    return EVENT_TABLES[int(view.events.table[k])] in (
-        "transactions",
-        "packets",
-        "line_states",
-        "exchanges",
-    )
+    apart, drift = common_ns - piece.offset_ns, piece.drift_ppm * 1e-6
+    native = apart - round(apart * (drift / (1 + drift)))  # the sum in whole ns: no float holds it
+    near = np.arange(native - 3, native + 4, dtype=np.int64)
+    found = near[mapped_ns(near, piece) == common_ns]
+    return int(found[-1 if last else 0]) if len(found) else native

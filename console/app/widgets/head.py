@@ -16,11 +16,11 @@ from textual.widget import Widget
 from console.app.run_view import RunView
 from console.app.signs import UNICODE, Signs
 from console.app.timeline.pieces import cut
-from console.printable import printable
 from console.timeline.times import since_start
 from console.watch.findings import SEVERITIES, counted
-from decoders.durations import in_words
+from decoders.durations import UNITS_NS, in_words
 
+LOOKED_AT = 1_000  # characters of a name or summary; the screen shows fewer
 STYLES = ("name", "quiet", "fault", "warning", "note", "story", "good")
 
 
@@ -52,7 +52,9 @@ class Head(Widget):
         width = self.size.width
         if self.view is None:
             return Strip.blank(width, self.rich_style)
-        pieces = _about(self.view, width) if y == 0 else _story(self.view, self.signs, width)
+        pieces = (
+            _about(self.view, self.signs, width) if y == 0 else _story(self.view, self.signs, width)
+        )
         strip = Strip([Segment(text, self._style(name)) for text, name in pieces])
         return strip.adjust_cell_length(width, self.rich_style)
 
@@ -64,7 +66,7 @@ class Head(Widget):
         self.post_message(self.StoryChosen())
 
 
-def _about(view: RunView, width: int) -> list[tuple[str, str]]:
+def _about(view: RunView, signs: Signs, width: int) -> list[tuple[str, str]]:
     evidence = view.evidence
     counts = Counter(finding.severity for finding in evidence.findings)
     right: list[tuple[str, str]] = [
@@ -74,19 +76,25 @@ def _about(view: RunView, width: int) -> list[tuple[str, str]]:
     ]
     right = right or [("nothing found", "good")]
     right_cells = sum(cell_len(text) + 2 for text, _ in right)
-    length = since_start(view.end_ns - view.start_ns, 10**8)
-    said = [f" {length}", _order_words(view)]
+    said = [f" {_length_words(view.end_ns - view.start_ns)}", _order_words(view)]
     if evidence.interrupted:
         said.append("only what was read so far")
-    name = cut(printable(evidence.name), 30, "")
+    name = cut(signs.clean(evidence.name[:LOOKED_AT]), min(30, width // 3), signs.ellipsis)
     left = "  ".join(part for part in said if part)
-    room = width - 1 - cell_len(name) - 2 - right_cells - 1
-    left = cut(left, max(room, 0), "")
+    room = width - 1 - cell_len(name) - 2 - right_cells
+    left = cut(left, max(room, 0), signs.ellipsis)
     pad = " " * max(room - cell_len(left), 0)
     row = [(f" {name} ", "name"), (left + pad + " ", "quiet")]
     for text, style in right:
         row.append((f" {text} ", style))
     return row
+
+
+def _length_words(ns: int) -> str:
+    """How long a run is, as one would say it; on the clock's face between a minute and days."""
+    if UNITS_NS["min"] <= ns < 48 * UNITS_NS["h"]:
+        return since_start(ns, UNITS_NS["s"] // 10)
+    return in_words(ns)
 
 
 def _order_words(view: RunView) -> str:
@@ -107,5 +115,5 @@ def _story(view: RunView, signs: Signs, width: int) -> list[tuple[str, str]]:
         return [(" Nothing was found to be wrong.", "good")]
     sign = {"fault": signs.bad, "warning": signs.odd}.get(finding.severity, signs.dot)
     style = "story" if finding.severity == "fault" else finding.severity
-    text = cut(f" {sign} {printable(finding.summary)}", width - 1, signs.ellipsis)
+    text = cut(f" {sign} {signs.clean(finding.summary[:LOOKED_AT])}", width - 1, signs.ellipsis)
     return [(text, style)]
