@@ -159,7 +159,7 @@ class Loader:
         except BaseException as error:  # told to the screen, which ends with its traceback
             crash = error
         finally:
-            gc.collect()
+            gc.collect(1)  # the young ones: all of them would hold the screen up for 90 ms
             gc.freeze()  # what was read stays; looking at it again costs 10-40 ms a key press
             self._say(Ended(self, crash))
 
@@ -205,7 +205,7 @@ class Loader:
 
         note(name, 0, each.file.total_bytes)
         try:
-            found = read_source(each, inputs, note, self._stopped.is_set)
+            found = read_source(each, inputs, note, self._stopped.is_set, keep_edges=True)
         except DiagnosticError as error:
             self._say(Failed(self, error))
             return

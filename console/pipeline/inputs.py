@@ -94,13 +94,38 @@ def settled(
 
     Raises:
         DiagnosticError: a path that cannot be read, is of no kind known here, or contradicts the
-            bench file; an override that cannot be meant.
+            bench file; an override that cannot be meant. Then no file stays open.
     """
+    opener = _Opener(stop)
+    try:
+        return _settled(paths, overrides, opener)
+    except BaseException:
+        opener.close()
+        raise
+
+
+class _Opener:
+    """Opens files, and can close all of them."""
+
+    def __init__(self, stop: Callable[[], bool] | None) -> None:
+        self._stop = stop
+        self._opened: list[SourceFile] = []
+
+    def open(self, path: str) -> SourceFile:
+        self._opened.append(SourceFile(path, stop=self._stop))
+        return self._opened[-1]
+
+    def close(self) -> None:
+        for file in self._opened:
+            file.close()
+
+
+def _settled(paths: Sequence[str], overrides: Overrides, opener: _Opener) -> Inputs:
     file, loose = BenchFile(Bench(about=About(name=_run_name(paths)))), []
     bench_path: str | None = None
     _check_once(paths)
     for path in paths:
-        opened = SourceFile(path, stop=stop)
+        opened = opener.open(path)
         told = kind_of(opened.head(), opened.name)
         if told.kind is Kind.BENCH:
             opened.close()
@@ -115,7 +140,7 @@ def settled(
             raise _of_no_kind(opened, told.why)
         else:
             loose.append((told.kind, opened))
-    inputs = [_declared(s, file.paths_at.get(s.name), stop) for s in file.bench.sources]
+    inputs = [_declared(s, file.paths_at.get(s.name), opener) for s in file.bench.sources]
     for kind, opened in loose:
         taken = {each.source.name for each in inputs}
         inputs.append(Input(_named(kind, _free_name(opened, taken)), kind, opened))
@@ -168,9 +193,7 @@ def _run_name(paths: Sequence[str]) -> str:
     return "stdin" if paths[0] == STDIN else PurePath(paths[0]).name
 
 
-def _declared(
-    source: Source, named_at: Place | None, stop: Callable[[], bool] | None = None
-) -> Input:
+def _declared(source: Source, named_at: Place | None, opener: _Opener) -> Input:
     """A source of the bench file with its file; its content must be what the file says it is."""
     if source.path is None:
         raise DiagnosticError(
@@ -178,7 +201,7 @@ def _declared(
             mend="Give it a path to a recording, or take it out.",
         )
     try:
-        file = SourceFile(source.path, stop=stop)
+        file = opener.open(source.path)
         told = kind_of(file.head(), file.name)
     except FileError as error:
         what = f"source '{source.name}': {source.path}: {error.message}"

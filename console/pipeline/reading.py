@@ -82,10 +82,13 @@ def read_all(
     Raises:
         DiagnosticError: when a source cannot be read at all.
     """
-    found = (
-        read_source(each, inputs, progress, stop, keep_edges=keep_edges) for each in inputs.inputs
-    )
-    return reading_of(inputs, [each for each in found if each is not None], interrupted=stop())
+    found: list[ReadSource] = []
+    for each in inputs.inputs:
+        if not stop():
+            read = read_source(each, inputs, progress, stop, keep_edges=keep_edges)
+            found += [] if read is None else [read]
+    inputs.close()
+    return reading_of(inputs, found, interrupted=stop())
 
 
 def reading_of(inputs: Inputs, read: Sequence[ReadSource], *, interrupted: bool) -> Reading:
@@ -124,10 +127,10 @@ def _read(
     """Read one source to its end, or until `stop`."""
     with each.file as file:
         for chunk in file:
-            if stop():
-                break
             stage.feed(chunk)
             progress(each.source.name, file.read_bytes, file.total_bytes)
+            if stop():
+                break
     before = stage.stopped
     stage.finish()
     read = ReadSource(each, stage, stopped=_cause(before, stage.stopped, each.file.trouble))

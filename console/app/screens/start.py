@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from console.app.opening import OpeningApp
 
 DEMO = "demo"
-DEMO_WORDS = "the cap line of a small cider works, whose camera goes silent"
+DEMO_WORDS = "a cider works' cap line, whose camera goes silent"
 NAME_CELLS = 18
 NO_STDIN = "standard input is the keyboard here\nStart with: lastack open - < FILE"
 
@@ -48,6 +48,7 @@ class StartScreen(Screen[None]):
     StartScreen OptionList:focus > .option-list--option-highlighted {
         background: $here; text-style: none;
     }
+    StartScreen.-ascii OptionList { text-overflow: clip; }
     StartScreen OptionList:nocolor > .option-list--option-highlighted { text-style: reverse; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -74,6 +75,10 @@ class StartScreen(Screen[None]):
             yield OptionList(id="runs", markup=False)
         yield Status(self._opener.signs)
         yield Footer()
+
+    def on_mount(self) -> None:
+        """The toolkit's own sign for a cut is not ASCII."""
+        self.set_class(self._opener.ascii_only, "-ascii")
 
     async def on_screen_resume(self) -> None:
         """Read the list of runs again."""

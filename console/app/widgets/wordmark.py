@@ -7,8 +7,8 @@ from textual.widgets import Static
 
 PULSES = 8
 UNICODE_PULSE = ("╭╮", "╯╰")
-ASCII_PULSE = (" _  ", "| |_")
-CLAIM = "who stopped answering, when, and after how many"
+ASCII_PULSE = (".-.", "' '")
+CLAIM = "who stopped answering, when, after how many"
 
 
 class Wordmark(Static):
