@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from console.app.run_view import RunView
-from console.printable import printable
 from console.timeline.times import since_start
 
 MOST_WORDS = 400  # characters of one event's words that are looked at
@@ -14,7 +13,7 @@ MOST_WORDS = 400  # characters of one event's words that are looked at
 
 @dataclass(frozen=True, slots=True)
 class Near:
-    """One event, cleaned and ready to be drawn."""
+    """One event in words; what comes from outside in it is not cleaned."""
 
     k: int  # index into the view's events
     at: str
@@ -35,7 +34,7 @@ def around(view: RunView, k: int, before: int, after: int) -> Iterator[Near]:
                 int(view.events.t_ns[n]) - view.start_ns, None if band < 0 else max(band, 1_000)
             ),
             party=party,
-            name=printable(view.parties.every[party].name),
+            name=view.parties.every[party].name,
             state=int(view.events.state[n]),
-            words=printable(view.words(n)[:MOST_WORDS]),
+            words=view.words(n)[:MOST_WORDS],
         )

@@ -18,7 +18,6 @@ from console.app.widgets.clock_list import ClockList, PieceRow
 from console.app.widgets.head import Head
 from console.app.widgets.list_rows import ListRows
 from console.app.widgets.residuals import Plotted, Residuals
-from console.printable import printable
 from console.timeline.anchor_words import REASON_MEANS, change_words, side_words, signed_words
 from console.timeline.anchors import Anchors, Reason
 from console.timeline.clock_words import METHOD_WORDS, offset_words
@@ -131,7 +130,7 @@ class ClocksScreen(RunScreen):
         )
         how = METHOD_WORDS[piece.method]
         parts: list[Span] = [
-            (f"{printable(row.source)}  ", "bold"),
+            (f"{self.signs.clean(row.source)}  ", "bold"),
             (f"{how}, {span}", ""),
         ]
         if not piece.is_aligned:
@@ -171,11 +170,13 @@ class ClocksScreen(RunScreen):
         if anchors.chosen is not None:
             shown, k = anchors.shown, anchors.chosen
             shared = shown.anchors.shared[int(shown.anchors.value[shown.rows[k]])]
-            side = side_words(int(shown.anchors.side[shown.rows[k]]), printable(shared.other))
+            side = side_words(
+                int(shown.anchors.side[shown.rows[k]]), self.signs.clean(shared.other)
+            )
             reason = shown.reason(k)
             chosen = int(shown.t_ns[k]), int(shown.residual_ns[k])
             away = signed_words(chosen[1])
-            told = f"{printable(shared.name)} {side}, {away} away: {REASON_MEANS[reason]}"
+            told = f"{self.signs.clean(shared.name)} {side}, {away} away: {REASON_MEANS[reason]}"
             parts = [(f"{k + 1:,} of {len(shown):,}  ", "$quiet"), (told, "")]
         elif self.only_left_out:
             parts = [("none was rejected", "$quiet")]
@@ -265,5 +266,5 @@ class ClocksScreen(RunScreen):
                 if clock is not None and row.index < len(clock.pieces):
                     told = change_words(row.piece, clock.pieces[row.index])
                     if told:
-                        parts.append(f"{printable(source)}: {told}")
+                        parts.append(f"{self.signs.clean(source)}: {told}")
         return "; ".join(parts) or "settled anew: nothing changed"

@@ -37,6 +37,7 @@ class FindingsScreen(RunScreen):
     FindingsScreen.-none FindingList, FindingsScreen.-none FindingDetail { display: none; }
     FindingsScreen FindingList { height: auto; max-height: 60%; }
     FindingsScreen FindingDetail { height: 1fr; border-top: solid $panel; }
+    FindingsScreen.-ascii FindingDetail { border-top: ascii $panel; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("a", "acknowledge", "Acknowledge", id="findings.acknowledge"),
@@ -53,6 +54,7 @@ class FindingsScreen(RunScreen):
 
     def compose(self) -> ComposeResult:
         """What there is in one line, the list, what the chosen one rests on."""
+        self.set_class(self.signs.is_ascii, "-ascii")
         yield Head(signs=self.signs)
         yield Static(id="findings-told", markup=False)
         yield Static(id="findings-none", markup=False)
@@ -75,7 +77,8 @@ class FindingsScreen(RunScreen):
         self.set_class(not shown, "-none")
         if not shown:
             words = "Nothing found." if not every else "All of it is acknowledged; v shows it."
-            told = printable_block("\n".join([words, "", *watched_words(view)]))
+            block = "\n".join([words, "", *watched_words(view)])
+            told = printable_block(block, ascii_only=self.signs.is_ascii)
             self.query_one("#findings-none", Static).update(Content(told))
         if not self.query_one(NoteLine).is_open:
             self.query_one(FindingList).focus()

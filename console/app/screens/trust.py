@@ -14,7 +14,6 @@ from console.app.screens.run_screen import GoTo, RunScreen
 from console.app.trust_rows import SheetRow, TrustLine
 from console.app.widgets.head import Head
 from console.app.widgets.trust_list import TrustList
-from console.printable import printable
 from console.trust.trust_words import follows_words, proves_words, span_words, value_words
 from decoders.durations import in_words
 
@@ -29,6 +28,7 @@ class TrustScreen(RunScreen):
     DEFAULT_CSS = """
     TrustScreen #trust-words { height: auto; min-height: 5; max-height: 40%; padding: 0 1;
         border-top: solid $panel; background: $surface; }
+    TrustScreen.-ascii #trust-words { border-top: ascii $panel; }
     TrustScreen #trust-none { height: 1fr; padding: 1 2; display: none; }
     TrustScreen.-none #trust-none { display: block; }
     TrustScreen.-none TrustList, TrustScreen.-none #trust-words { display: none; }
@@ -40,6 +40,7 @@ class TrustScreen(RunScreen):
 
     def compose(self) -> ComposeResult:
         """The list, and what the chosen line means."""
+        self.set_class(self.signs.is_ascii, "-ascii")
         yield Head(signs=self.signs)
         yield Static("Nothing was read: there is no source.", id="trust-none", markup=False)
         yield TrustList(self.signs, id="trust")
@@ -64,7 +65,7 @@ class TrustScreen(RunScreen):
     def _about_source(self, line: TrustLine) -> list[Span]:
         proves, never = proves_words(line.source.kind)
         return [
-            (f"{printable(line.source.name)}\n", "bold"),
+            (f"{self.signs.clean(line.source.name)}\n", "bold"),
             ("can prove     ", "$sign-good"), (f"{proves}\n", ""),
             ("never proves  ", "$sign-warning"), (never, ""),
         ]  # fmt: skip
@@ -78,8 +79,11 @@ class TrustScreen(RunScreen):
             span += f", {length}" * (length != value)
         known = "; ".join(part for part in (row.severity, span, value) if part)
         return [
-            (f"{row.kind}: {printable(row.what[:MOST_WORDS])}\n", SEVERITY_COLOURS[row.severity]),
-            (f"{printable(known)}\n", "$quiet"),
+            (
+                f"{row.kind}: {self.signs.clean(row.what[:MOST_WORDS])}\n",
+                SEVERITY_COLOURS[row.severity],
+            ),
+            (f"{self.signs.clean(known)}\n", "$quiet"),
             (follows_words(row.kind), ""),
         ]
 

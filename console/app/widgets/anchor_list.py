@@ -8,7 +8,6 @@ from console.app.anchors_shown import AnchorsShown
 from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows
-from console.printable import printable
 from console.timeline.anchor_words import REASON_WORDS, signed_words
 from console.timeline.anchors import AnchorId, Anchors, Reason
 from console.timeline.times import since_start
@@ -94,10 +93,10 @@ class AnchorList(ListRows):
         if width >= WIDE:
             own_at = since_start(t_ns - away - self._start_ns, DIGITS_NS)
             pieces.append((filled(own_at, TIME + 2, more), "quiet"))
-        equal = f"{printable(shared.other_name)} of {printable(shared.other)}"
+        equal = f"{self._signs.clean(shared.other_name)} of {self._signs.clean(shared.other)}"
         pieces += [
             (right_filled(signed_words(away), AWAY, more), quiet),
-            (f"  {filled(printable(shared.name), own, more)}", quiet),
+            (f"  {filled(self._signs.clean(shared.name), own, more)}", quiet),
             (filled(equal, other, more), quiet),
         ]
         return pieces

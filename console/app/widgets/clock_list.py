@@ -8,7 +8,6 @@ from console.app.run_view import RunView
 from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows, party_style
-from console.printable import printable
 from console.timeline.clock_words import METHOD_WORDS, offset_words
 from console.timeline.clocks import ClockPiece
 from decoders.durations import in_words
@@ -86,7 +85,10 @@ class ClockList(ListRows):
         assert self._view is not None
         party = self._view.parties.of_finding(found.source)
         number = f" {found.index + 1}/{found.of}" if found.of > 1 else ""
-        name = filled(printable(found.source), self._source_width() - len(number), more) + number
+        name = (
+            filled(self._signs.clean(found.source), self._source_width() - len(number), more)
+            + number
+        )
         sign, style = self._sign(piece)
         pieces: Row = [
             (f" {sign} ", style),

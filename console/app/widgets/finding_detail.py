@@ -16,7 +16,6 @@ from console.app.finding_groups import FindingRow, Place
 from console.app.signs import Signs
 from console.app.timeline.pieces import filled
 from console.app.widgets.list_rows import party_style
-from console.printable import printable
 from console.timeline.events import BAD, GOOD, ODD, UNSEEN
 from console.timeline.times import since_start
 from console.watch.evidence_words import band_of, count_of, evidence_words
@@ -73,15 +72,17 @@ class FindingDetail(VerticalScroll, can_focus=True):
             + (f". {meant.doubt}" if meant.doubt else "")
         )
         parts: list[Span] = [
-            (printable(finding.summary), "$lit bold"), ("\n", ""),
-            (printable(told), "$quiet"), ("\n", ""),
+            (self._signs.clean(finding.summary), "$lit bold"), ("\n", ""),
+            (self._signs.clean(told), "$quiet"), ("\n", ""),
         ]  # fmt: skip
         if meant.note is not None:
-            words = f"acknowledged: {printable(meant.note)}" if meant.note else "acknowledged"
+            words = (
+                f"acknowledged: {self._signs.clean(meant.note)}" if meant.note else "acknowledged"
+            )
             parts += [(f"{self._signs.done} {words}", "$sign-good"), ("\n", "")]
         parts += self._pairs(
             [
-                (printable(label), printable(value[:MOST_VALUE]))
+                (self._signs.clean(label), self._signs.clean(value[:MOST_VALUE]))
                 for label, value in evidence_words(finding, meant.start_ns)
             ]
         )
@@ -137,7 +138,7 @@ class FindingDetail(VerticalScroll, can_focus=True):
             return []
         width, more = self.size.width - 2, self._signs.ellipsis
         at = max(len(near.at) for near in meant.near)
-        name = min(14, max(cell_len(near.name) for near in meant.near))
+        name = min(14, max(cell_len(self._signs.clean(near.name)) for near in meant.near))
         parts: list[Span] = [("\naround it\n", "$quiet")]
         for near in meant.near:
             sign, colour = self._states[near.state]
@@ -145,9 +146,16 @@ class FindingDetail(VerticalScroll, can_focus=True):
             parts += [
                 ((self._signs.cursor if here else " ") + " ", "$accent"),
                 (f"{near.at:{at}}  ", "" if here else "$quiet"),
-                (filled(near.name, name, more) + "  ", f"${party_style(near.party)}"),
+                (
+                    filled(self._signs.clean(near.name), name, more) + "  ",
+                    f"${party_style(near.party)}",
+                ),
                 (f"{sign} ", colour),
-                (filled(near.words, width - at - name - 8, more).rstrip() + "\n", ""),
+                (
+                    filled(self._signs.clean(near.words), width - at - name - 8, more).rstrip()
+                    + "\n",
+                    "",
+                ),
             ]
         return parts
 

@@ -16,7 +16,6 @@ from console.app.run_view import RunView
 from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows, party_style
-from console.printable import printable
 from console.timeline.times import since_start
 from console.watch.evidence_words import band_of
 from console.watch.findings import Finding, Severity
@@ -173,14 +172,14 @@ class FindingList(ListRows):
         sign = self._signs.done if acknowledged else severity_sign(severity, self._signs)
         assert self._view is not None
         party = party_style(self._view.parties.of_finding(first.party))
-        named = filled(printable(key.party), w.party, more)
+        named = filled(self._signs.clean(key.party), w.party, more)
         repeated = "" if found.is_first else "quiet"
         pieces: Row = [
             (f" {sign} {severity:8}", style),
             (f" {named}  ", quiet or repeated or party),
         ]
         if w.rule:
-            rule = filled(printable(key.rule), w.rule, more)
+            rule = filled(self._signs.clean(key.rule), w.rule, more)
             pieces.append((f"{rule}  ", quiet or repeated or "text"))
         times = right_filled(f"{found.count:,}", COUNT, more)
         pieces.append((f"{times}  ", quiet or "text"))
@@ -193,9 +192,9 @@ class FindingList(ListRows):
         return pieces
 
     def _summary(self, found: FindingRow) -> str:
-        summary = printable(found.findings[0].summary)
+        summary = self._signs.clean(found.findings[0].summary)
         if not found.is_group:
             # Whose it is stands in a column of its own.
-            return summary.removeprefix(f"{printable(found.key.party)}: ")
+            return summary.removeprefix(f"{self._signs.clean(found.key.party)}: ")
         fold = self._signs.unfolded if found.is_open else self._signs.folded
         return f"{fold} {len(found.findings):,} findings: {summary}"

@@ -12,7 +12,6 @@ from console.app.trust_rows import SheetRow, TrustLine, rows_by_source, trust_li
 from console.app.widgets.list_rows import ListRows, party_style
 from console.pipeline.evidence import SourceReport
 from console.pipeline.source_words import coarse_ns, source_span, unit_of
-from console.printable import printable
 from console.timeline.clock_words import clock_words
 from console.timeline.times import since_start
 from console.trust.sheet import Severity
@@ -87,7 +86,7 @@ class TrustList(ListRows):
         if line.kind == "bar":
             return self._bar(line.source, width)
         if line.kind == "remark":
-            text = filled(printable(line.text), max(0, width - 4), self._signs.ellipsis)
+            text = filled(self._signs.clean(line.text), max(0, width - 4), self._signs.ellipsis)
             return [(f"    {text}", "quiet")]
         assert line.row is not None
         return self._row(line.row, width)
@@ -95,7 +94,9 @@ class TrustList(ListRows):
     def _source(self, source: SourceReport, width: int) -> Row:
         assert self._view is not None
         evidence = self._view.evidence
-        name = filled(printable(source.name), min(24, max(12, width // 6)), self._signs.ellipsis)
+        name = filled(
+            self._signs.clean(source.name), min(24, max(12, width // 6)), self._signs.ellipsis
+        )
         coarse = coarse_ns(evidence.end_ns - evidence.start_ns)
         span = source_span(source, evidence.start_ns, coarse) or "holds nothing"
         clock = evidence.clocks.get(source.name)
@@ -164,12 +165,15 @@ class TrustList(ListRows):
         else:
             span = "" if row.from_ns is None else since_start(row.from_ns - start_ns, digits)
         span_width, value_width = (SPAN, VALUE) if is_wide else (12, 0)
-        value = printable(value_words(row.value, row.limit, row.unit)) if is_wide else ""
+        value = self._signs.clean(value_words(row.value, row.limit, row.unit)) if is_wide else ""
         room = max(0, width - 15 - span_width - 1 - KIND - 1 - value_width)
         return [
             (f"  {trust_sign(row.severity, self._signs)} {row.severity:10} ", style),
             (filled(span, span_width, more) + " ", "text"),
             (filled(row.kind, KIND, more) + " ", "quiet" if row.severity == "note" else "text"),
-            (filled(printable(row.what), room, more), style if style == "quiet" else "text"),
+            (
+                filled(self._signs.clean(row.what), room, more),
+                style if style == "quiet" else "text",
+            ),
             (filled(f"  {value}", value_width, more), "quiet"),
         ]
