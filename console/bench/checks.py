@@ -20,6 +20,7 @@ from console.bench.model import (
     PrintsSource,
     Source,
 )
+from console.bench.ports import parsed_port
 from console.bench.rules import (
     Cadence,
     CheckCode,
@@ -146,14 +147,19 @@ def _known(
 
 def _source(document: Document, at: At[Source]) -> Iterator[DescriptionError]:
     source = at.table
-    live = {PrintsSource: "port", MessagesSource: "host"}.get(type(source))
-    if source.path is None and (live is None or getattr(source, live) is None):
-        mend = 'Add path = "FILE", relative to this file'
-        mend += f", or {live} = ... to record it." if live else "."
+    live = {CaptureSource: "folder", PrintsSource: "port", MessagesSource: "host"}[type(source)]
+    if source.path is None and getattr(source, live) is None:
+        mend = f'Add path = "FILE", relative to this file, or {live} = ... to record it.'
         yield document.error(at.path, f"source {source.name!r} has no path", mend)
     if isinstance(source, MessagesSource):
         for path, words, mend in broker_problems(source):
             yield document.error((*at.path, *path), words, mend)
+    if isinstance(source, PrintsSource) and source.port is not None:
+        try:
+            parsed_port(source.port)
+        except DescriptionError as error:
+            words = f"port of source {source.name!r}: {error.message}"
+            yield document.error((*at.path, "port"), words, error.mend)
     if isinstance(source, PrintsSource) and source.line is not None:
         try:
             LinePattern(source.line)

@@ -12,7 +12,7 @@ import msgspec
 
 from console.bench.broker import Tls
 from console.bench.checks import At, Parts, errors_among, parts_of, remarks_on
-from console.bench.model import Bench, Device, MessagesSource, Source
+from console.bench.model import Bench, CaptureSource, Device, MessagesSource, Source
 from console.bench.rules import Rule
 from decoders.errors import DescriptionError, Place
 from decoders.packets.layout import PacketSet
@@ -140,6 +140,8 @@ def _beside(source: Source, folder: Path) -> Source:
     """The source with the files it names taken from the bench file's folder."""
     if source.path is not None:
         source = msgspec.structs.replace(source, path=str(folder / source.path))
+    if isinstance(source, CaptureSource) and source.folder is not None:
+        source = msgspec.structs.replace(source, folder=str(folder / source.folder))
     if isinstance(source, MessagesSource) and isinstance(source.tls, Tls):
         files = {
             key: str(folder / file)

@@ -49,8 +49,28 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     kind = "stops-answering"
     device = "camera"
 
-A source to be recorded needs no `path`. A serial source then has `port` and `baud`; a message
-source has a broker:
+A source to be recorded needs no `path`: a capture then has a folder, a serial source a port, a
+message source a broker.
+
+    [[source]]
+    name = "wire"
+    kind = "capture"
+    folder = "exports"                 # watched; what is exported into it while recording joins
+    pattern = "*.csv*"                 # of file names; all if left out
+    still = "2s"                       # a file is complete when nothing of it changed for so long
+
+    [[source]]
+    name = "controller"
+    kind = "prints"
+    port = "/dev/serial/by-id/usb-cap-line"   # or COM3, socket://HOST:PORT, rfc2217://HOST:PORT
+    baud = 115_200                     # left out: bytes have no pace of their own (USB, network)
+    data_bits = 8                      # these are what is taken if left out
+    parity = "none"                    # even, odd, mark, space
+    stop_bits = 1
+    dtr = false                        # true raises the line on opening, which resets many boards
+    rts = false
+    retry = ["500ms", "30s"]           # first and longest wait before it is tried again
+    required = true                    # not to be opened at first: the command ends with exit 2
 
     [[source]]
     name = "broker"
@@ -127,11 +147,45 @@ class _Clocked(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
         return None if self.offset is None else duration_ns(self.offset, signed=True)
 
 
+def _tell(source: _Clocked, *derived: str) -> None:
+    """Refuse what a property cannot be made of, by the key it stands under.
+
+    Raises:
+        ValueError: "key: what is wrong".
+    """
+    for name in derived:
+        try:
+            getattr(source, name)
+        except ValueError as error:
+            raise ValueError(f"{name.rpartition('_')[0]}: {error}") from None
+
+
 class CaptureSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag="capture"):
     """A level capture."""
 
     threshold_volts: float | None = None
     sample_rate_hz: Above0 | None = None
+    folder: Name | None = None  # relative to the bench file, as written; absolute once it is read
+    pattern: Name = "*"
+    still: str = "2s"
+    retry: tuple[str, str] = ("1s", "30s")
+    required: bool = False
+
+    def __post_init__(self) -> None:
+        _Clocked.__post_init__(self)
+        if "/" in self.pattern or "\\" in self.pattern:
+            raise ValueError(f"pattern: is of names in the folder, no path: {self.pattern!r}")
+        _tell(self, "still_ns", "retry_ns")
+
+    @property
+    def still_ns(self) -> int:
+        """How long nothing of a file must change before it passes for complete."""
+        return duration_ns(self.still)
+
+    @property
+    def retry_ns(self) -> tuple[int, int]:
+        """The shortest and the longest wait before it is tried again."""
+        return retry_ns(*self.retry)
 
 
 class PrintsSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag="prints"):
@@ -140,7 +194,28 @@ class PrintsSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag="p
     line: str | None = None
     tick_bits: Annotated[int, msgspec.Meta(ge=8, le=64)] | None = None
     port: str | None = None
-    baud: Annotated[int, msgspec.Meta(ge=1)] | None = None
+    baud: Annotated[int, msgspec.Meta(ge=1, le=100_000_000)] | None = None
+    data_bits: Literal[5, 6, 7, 8] = 8
+    parity: Literal["none", "even", "odd", "mark", "space"] = "none"
+    stop_bits: Literal[1, 2] = 1
+    dtr: bool = False
+    rts: bool = False
+    retry: tuple[str, str] = ("500ms", "30s")
+    required: bool = False
+
+    def __post_init__(self) -> None:
+        _Clocked.__post_init__(self)
+        _tell(self, "retry_ns")
+
+    @property
+    def retry_ns(self) -> tuple[int, int]:
+        """The shortest and the longest wait before it is tried again."""
+        return retry_ns(*self.retry)
+
+    @property
+    def frame_bits(self) -> int:
+        """Bit times a byte takes on the line: start bit, data, parity, stop bits."""
+        return 1 + self.data_bits + (self.parity != "none") + self.stop_bits
 
 
 class MessagesSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag="messages"):
@@ -164,11 +239,7 @@ class MessagesSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag=
 
     def __post_init__(self) -> None:
         _Clocked.__post_init__(self)
-        for key in ("retry_ns", "session_expiry_s"):
-            try:
-                getattr(self, key)
-            except ValueError as error:
-                raise ValueError(f"{key.rpartition('_')[0]}: {error}") from None
+        _tell(self, "retry_ns", "session_expiry_s")
         if self.protocol != "5" and self.session_expiry is not None:
             raise ValueError('session_expiry: belongs to MQTT 5; say protocol = "5"')
         if not self.clean and self.client_id is None:
