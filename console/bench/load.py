@@ -20,6 +20,9 @@ from decoders.packets.resolve import packets_in, read_packets
 from decoders.toml_lines import CollectedError, Document, as_one, parse
 
 _MOST_BYTES = 4 << 20  # a bench file is written by hand
+
+Content = Callable[[Path, Place], bytes]
+"""Gives a file's bytes; the place is where it was named. Raises DescriptionError when it cannot."""
 _UNKNOWN_KEY = re.compile(r"unknown key '(\w+)'")
 _REFUSED = (
     (
@@ -65,15 +68,37 @@ def load_bench(text: str | bytes, name: str) -> Bench:
     return _whole(parts, list(_packets(parts, None).errors))
 
 
-def read_bench(path: str | Path) -> BenchFile:
+def file_content(path: Path, place: Place) -> bytes:
+    """A file's bytes from the disk, see `Content`."""
+    try:
+        with path.open("rb") as file:
+            content = file.read(_MOST_BYTES + 1)
+    except OSError as error:
+        words = f"{path}: {error.strerror or error}"
+        mend = "Paths are relative to the bench file." if place.line else ""
+        raise DescriptionError(words, place=place, mend=mend) from error
+    if len(content) > _MOST_BYTES:
+        raise DescriptionError(
+            f"{path}: larger than {_MOST_BYTES >> 20} MB",
+            place=place,
+            mend="This is no bench file or packet description; those are written by hand.",
+        )
+    return content
+
+
+def read_bench(path: str | Path, content: Content = file_content) -> BenchFile:
     """A bench file and the packet descriptions it names.
+
+    Args:
+        path: of the bench file.
+        content: gives the bytes of that file and of those it names.
 
     Raises:
         DescriptionError: as `load_bench`, and what is wrong with the packet files.
     """
     place = Path(path)
-    parts = parts_of(parse(_content(place, Place(str(path))), str(path)))
-    found = _packets(parts, place.parent)
+    parts = parts_of(parse(content(place, Place(str(path))), str(path)))
+    found = _packets(parts, place.parent, content)
     bench = _whole(parts, found.errors)
     sources = [_beside(source, place.parent) for source in bench.sources]
     return BenchFile(
@@ -152,23 +177,25 @@ def _beside(source: Source, folder: Path) -> Source:
     return source
 
 
-def _packets(parts: Parts, folder: Path | None) -> _Packets:
+def _packets(parts: Parts, folder: Path | None, content: Content = file_content) -> _Packets:
     """The packet sets of all devices; of those in files only if the folder is known."""
     found = _Packets()
     for at in parts.devices:
-        found.errors += _told(partial(_packets_of, found, parts.document, at, folder))
+        found.errors += _told(partial(_packets_of, found, parts.document, at, folder, content))
     return found
 
 
-def _packets_of(found: _Packets, document: Document, at: At[Device], folder: Path | None) -> None:
+def _packets_of(
+    found: _Packets, document: Document, at: At[Device], folder: Path | None, content: Content
+) -> None:
     device = at.table
     if device.packet:
         path = (*at.path, "packet")
         found.sets[device.name] = packets_in(document, path, device.packet)
     elif device.packets is not None and folder is not None:
         file = folder / device.packets
-        content = _content(file, document.place((*at.path, "packets")))
-        found.sets[device.name] = read_packets(content, str(file))
+        text = content(file, document.place((*at.path, "packets")))
+        found.sets[device.name] = read_packets(text, str(file))
 
 
 def _told(action: Callable[[], object]) -> list[DescriptionError]:
@@ -180,21 +207,3 @@ def _told(action: Callable[[], object]) -> list[DescriptionError]:
     except DescriptionError as error:
         return [error]
     return []
-
-
-def _content(path: Path, place: Place) -> bytes:
-    """A file's bytes; `place` is where it was named."""
-    try:
-        with path.open("rb") as file:
-            content = file.read(_MOST_BYTES + 1)
-    except OSError as error:
-        words = f"{path}: {error.strerror or error}"
-        mend = "Paths are relative to the bench file." if place.line else ""
-        raise DescriptionError(words, place=place, mend=mend) from error
-    if len(content) > _MOST_BYTES:
-        raise DescriptionError(
-            f"{path}: larger than {_MOST_BYTES >> 20} MB",
-            place=place,
-            mend="This is no bench file or packet description; those are written by hand.",
-        )
-    return content
