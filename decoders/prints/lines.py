@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,18 @@ _SEPARATORS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n", "LFCR": "\n\r"}
 
 # What a text file has none of: C0 controls but BEL BS HT LF VT FF CR ESC.
 _NO_TEXT = bytes(code for code in range(32) if code not in (7, 8, 9, 10, 11, 12, 13, 27))
+
+
+class ArrivalTimes(Protocol):
+    """When the host had each byte of a chunk."""
+
+    def after(self, begin: int) -> ArrivalTimes:
+        """The same of the chunk from byte `begin` on."""
+        ...
+
+    def of(self, at: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Host stamps of the bytes at these offsets, ns; NO_TIME where not known."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +57,13 @@ class Arrivals:
             return self
         part = max(int(np.searchsorted(self.first, begin, side="right")) - 1, 0)
         return Arrivals(np.maximum(self.first[part:] - begin, 0), self.t_ns[part:])
+
+    def of(self, at: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """The stamp of the part each offset lies in."""
+        if len(self.first) == 1:
+            return np.full(len(at), self.t_ns[0])
+        part = np.searchsorted(self.first, at, side="right") - 1
+        return self.t_ns[np.maximum(part, 0)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +119,7 @@ class LineCutter:
         self._tail_begins = True
         self._half = 0  # an end mark that was the last byte, and may be half of a pair
 
-    def feed(self, chunk: bytes, arrivals: Arrivals) -> RawLines:
+    def feed(self, chunk: bytes, arrivals: ArrivalTimes) -> RawLines:
         """Take the next bytes; return the lines they complete."""
         skip = self._other_half(chunk)
         base = self.bytes_seen + skip - len(self._tail)
@@ -110,7 +130,7 @@ class LineCutter:
         held = len(self._tail)
         if not len(at) and held + len(chunk) <= LONGEST_BYTES:
             if not held and chunk:
-                self._tail_arrival = int(_arrival(arrivals, np.array([skip]))[0])
+                self._tail_arrival = int(arrivals.of(np.array([skip]))[0])
             self._tail += chunk
             return NO_LINES
         data = bytes(self._tail) + chunk
@@ -118,22 +138,32 @@ class LineCutter:
         end = np.concatenate((at + held, [len(data)]))
         return self._release(data, first, end, base, arrivals, skip - held, separator)
 
+    @property
+    def tail_arrival_ns(self) -> int | None:
+        """Host stamp of the line that has not ended; None without one, or without its stamp."""
+        return self._tail_arrival if self._tail and self._tail_arrival != NO_TIME else None
+
     def finish(self) -> RawLines:
         """The last line when it has no ending."""
         if self._half:
             self.endings[_NAMES[self._half, 1]] += 1
             self._half = 0
+        return self.cut()
+
+    def cut(self) -> RawLines:
+        """Give the line that has not ended as it is; what follows of it is a piece of its own."""
         data = bytes(self._tail)
         self._tail.clear()
         if not data:
             return NO_LINES
+        begins, self._tail_begins = self._tail_begins, False
         return RawLines(
             data=data,
             first=np.array([0]),
             end=np.array([len(data)]),
             at_byte=np.array([self.bytes_seen - len(data)]),
             arrival_ns=np.array([self._tail_arrival]),
-            begins=np.array([self._tail_begins]),
+            begins=np.array([begins]),
             whole=np.array([False]),
             separator="",
         )
@@ -172,7 +202,7 @@ class LineCutter:
         first: npt.NDArray[np.int64],
         end: npt.NDArray[np.int64],
         base: int,
-        arrivals: Arrivals,
+        arrivals: ArrivalTimes,
         shift: int,
         separator: str,
     ) -> RawLines:
@@ -181,7 +211,7 @@ class LineCutter:
         begins[0] = self._tail_begins
         whole = begins.copy()
         whole[-1] = False
-        arrival = _arrival(arrivals, first + shift)
+        arrival = arrivals.of(first + shift)
         if self._tail:
             arrival[0] = self._tail_arrival
         if (end - first).max() > LONGEST_BYTES:
@@ -195,7 +225,7 @@ class LineCutter:
         self._tail_arrival = int(arrival[-1])
         kept = end[:-1] > first[:-1]
         blank = len(kept) - int(np.count_nonzero(kept))
-        self.blank_lines += blank
+        self.blank_lines += int(np.count_nonzero(~kept & begins[:-1]))
         rows: slice | npt.NDArray[np.bool_] = kept if blank else slice(None)
         return RawLines(
             data=data[: int(first[-1])],
@@ -215,7 +245,7 @@ class LineCutter:
         begins: npt.NDArray[np.bool_],
         whole: npt.NDArray[np.bool_],
         arrival: npt.NDArray[np.int64],
-        stamps: tuple[npt.NDArray[np.int64], Arrivals],
+        stamps: tuple[npt.NDArray[np.int64], ArrivalTimes],
     ) -> tuple[
         npt.NDArray[np.int64],
         npt.NDArray[np.int64],
@@ -233,7 +263,7 @@ class LineCutter:
         in_chunk, arrivals = stamps
         piece_arrival = arrival[row]
         begun = in_chunk[row] + piece * LONGEST_BYTES
-        piece_arrival[later] = _arrival(arrivals, begun[later])
+        piece_arrival[later] = arrivals.of(begun[later])
         piece_first = first[row] + piece * LONGEST_BYTES
         return (
             piece_first,
@@ -282,14 +312,6 @@ def _end_marks(
     width = np.ones(len(at), dtype=np.int64)
     width[:-1] += follows[1:]
     return at[opens], width[opens], codes[opens]
-
-
-def _arrival(arrivals: Arrivals, at: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """The host stamp of the part each offset lies in."""
-    if len(arrivals.first) == 1:
-        return np.full(len(at), arrivals.t_ns[0])
-    part = np.searchsorted(arrivals.first, at, side="right") - 1
-    return arrivals.t_ns[np.maximum(part, 0)]
 
 
 _NONE = np.zeros(0, dtype=np.int64)

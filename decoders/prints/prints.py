@@ -10,7 +10,7 @@ import numpy as np
 from decoders.errors import Place, RecordingError
 from decoders.prints.block import Block
 from decoders.prints.columns import NO_PRINTS, NO_TIME, Prints
-from decoders.prints.lines import Arrivals, LineCutter
+from decoders.prints.lines import Arrivals, ArrivalTimes, LineCutter
 from decoders.prints.matched import Matcher
 from decoders.prints.pattern import LinePattern
 from decoders.prints.remarks import counted, line_remarks, time_remarks
@@ -101,7 +101,7 @@ class PrintDecoder:
         """
         return self.feed_parts(chunk, Arrivals.at(arrival_ns))
 
-    def feed_parts(self, chunk: bytes, arrivals: Arrivals) -> Prints:
+    def feed_parts(self, chunk: bytes, arrivals: ArrivalTimes) -> Prints:
         """As `feed`, for many parts of the stream at once, each with its host stamp."""
         parts: list[Prints] = []
         for begin in range(0, len(chunk), _BLOCK_BYTES):
@@ -117,6 +117,34 @@ class PrintDecoder:
         The form of the stamps is decided from what there is; a line without its ending stays.
         """
         return self._settle(list(self._decide()), final=True)
+
+    def release(self, before_ns: int) -> Prints:
+        """Give out what the host has had for a while, for a live port.
+
+        A line without its ending is given as it is (what follows of it is a piece of its own), and
+        what is held back as by `flush`. What is given, and how, depends on the host's stamps alone:
+        a call more or less between two chunks changes nothing.
+
+        Args:
+            before_ns: what came then or earlier is to be given; not earlier than in the last call.
+        """
+        given: list[Prints] = []
+        while (due := self._due(before_ns)) is not None:
+            given.append(self._cut() if due else self.flush())
+        return Prints.concat(given)
+
+    def _due(self, before_ns: int) -> bool | None:
+        """What came first: True for the line begun, False for what is held, None for neither."""
+        held = [self._held.arrival_ns] + [block.lines.arrival_ns for block in self._window]
+        since = next((int(stamps[0]) for stamps in held if len(stamps)), NO_TIME)
+        tail = self._cutter.tail_arrival_ns
+        if since != NO_TIME and since <= before_ns and (tail is None or since <= tail):
+            return False
+        return True if tail is not None and tail <= before_ns else None
+
+    def _cut(self) -> Prints:
+        lines = self._cutter.cut()
+        return self._settle([*self._take(Block.of(lines)), *self._decide()], final=True)
 
     def finish(self) -> Prints:
         """Return what was left; feed nothing after this.
