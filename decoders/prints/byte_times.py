@@ -106,5 +106,5 @@ class ByteTimes:
         before = np.concatenate(([self._last_ns], stamps))[:-1]
         if len(stamps):
             self._last_ns = int(stamps[-1])
-        floor = np.minimum(before, stamps)
+        floor = np.where(before <= stamps, before, NO_TIME)
         return ByteArrivals(end, stamps, floor, self._frame_bits, self._baud)
