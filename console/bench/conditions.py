@@ -30,6 +30,7 @@ __all__ = [
     "JSON_COLUMN",
     "Condition",
     "Kind",
+    "NoTruthError",
     "Parsed",
     "Value",
     "condition",
@@ -45,6 +46,10 @@ _CANNOT = " cannot be used: "
 _SQL = "A condition is SQL as after WHERE, such as: address = 46 AND NOT address_acked"
 _MANY = 100_000  # rows from which it is worth looking where a key is at all
 _PLAIN_KEY = re.compile(r"[A-Za-z_]\w*", re.ASCII)  # one that JSON writes in one way only
+
+
+class NoTruthError(DescriptionError):
+    """A condition that is SQL and gives a value, but not whether something holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,9 +198,10 @@ def parsed(text: str, place: Place | None = None) -> Parsed:
     return Parsed(expr, values, (*own, *(value.name for value in values.values())))
 
 
-def reason(error: DescriptionError) -> str:
+def reason(error: DescriptionError, text: str) -> str:
     """What is wrong with a condition, without the condition itself before it."""
-    return error.message.split(_CANNOT, 1)[-1]
+    said = f"condition {text!r} "
+    return error.message.removeprefix(said + _CANNOT.lstrip()).removeprefix(said)
 
 
 def _try(made: Condition, expr: pl.Expr, place: Place | None) -> None:
@@ -217,7 +223,7 @@ def _try(made: Condition, expr: pl.Expr, place: Place | None) -> None:
             mend="Compare columns; sums, counts and windows over rows are not possible here.",
         )
     if got.dtype != pl.Boolean:
-        raise DescriptionError(
+        raise NoTruthError(
             f"condition {made.text!r} gives no true or false",
             place=place,
             mend="Compare it with something, such as: qos > 0",

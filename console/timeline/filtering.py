@@ -15,7 +15,15 @@ import numpy.typing as npt
 import polars as pl
 
 from console.bench.condition_faults import column_of, fault_in, first_column
-from console.bench.conditions import JSON_COLUMN, Condition, condition, is_path, parsed, reason
+from console.bench.conditions import (
+    JSON_COLUMN,
+    Condition,
+    NoTruthError,
+    condition,
+    is_path,
+    parsed,
+    reason,
+)
 from console.bench.tables import Schema
 from console.timeline.event_columns import (
     EVENT_COLUMNS,
@@ -34,6 +42,10 @@ from decoders.toml_lines import closest_hint
 Bools = npt.NDArray[np.bool_]
 PLACE = "filter"  # the name errors have for where the text stands
 _EXAMPLE = "Write a condition as after WHERE in SQL, such as: state = 'bad' AND party = 'camera'"
+
+
+class UnfinishedError(DescriptionError):
+    """A condition of which nothing is wrong but that its end is still to come."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +109,8 @@ def checked(text: str, tables: Mapping[str, pl.DataFrame], parties: Parties) -> 
 
     Raises:
         DescriptionError: it is not SQL, no table has the columns it names, or types do not go
-            together; its place has the column, counted from 1, wherever that can be told.
+            together; its place has the column, counted from 1, wherever that can be told. An
+            UnfinishedError where it only lacks its end.
     """
     schemas = {name: schema_of(name, tables) for name in EVENT_TABLES if name in tables}
     if not text.strip():
@@ -119,9 +132,17 @@ def checked(text: str, tables: Mapping[str, pl.DataFrame], parties: Parties) -> 
         except DescriptionError as error:  # a column of one name may have another type elsewhere
             refused.append(error)
     if not made:
-        place = Place(PLACE, 1, first_column(text, names))
-        raise DescriptionError(reason(refused[0]), place=place, mend=refused[0].mend)
+        raise _refused(refused[0], text, names)
     return Checked(text, made, frozenset(EVENT_COLUMNS) & frozenset(names), of_lines)
+
+
+def _refused(error: DescriptionError, text: str, names: Sequence[str]) -> DescriptionError:
+    """What the first table that could be asked said of a condition, with a place in it."""
+    if isinstance(error, NoTruthError):
+        place = Place(PLACE, 1, len(text.rstrip()) + 1)
+        return UnfinishedError("a comparison is wanted", place=place, mend=error.mend)
+    place = Place(PLACE, 1, first_column(text, names))
+    return DescriptionError(reason(error, text), place=place, mend=error.mend)
 
 
 def _names(text: str) -> tuple[str, ...]:
@@ -130,15 +151,11 @@ def _names(text: str) -> tuple[str, ...]:
         return parsed(text).names
     except DescriptionError as error:
         fault = fault_in(text)
-        message = reason(error) if fault is None else fault.message
-        column = None if fault is None else fault.column
-        raise DescriptionError(message, place=Place(PLACE, 1, column), mend=_EXAMPLE) from error
-
-
-def is_unfinished(text: str) -> bool:
-    """Whether a refused condition lacks nothing but its end."""
-    fault = fault_in(text)
-    return fault is not None and fault.unfinished
+        if fault is None:
+            message, place = reason(error, text), Place(PLACE, 1)
+            raise DescriptionError(message, place=place, mend=_EXAMPLE) from error
+        kind = UnfinishedError if fault.unfinished else DescriptionError
+        raise kind(fault.message, place=Place(PLACE, 1, fault.column), mend=_EXAMPLE) from error
 
 
 def _has(schema: Schema, column: str) -> bool:

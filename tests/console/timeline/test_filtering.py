@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from console.timeline.event_columns import STATES
 from console.timeline.events import EVENT_TABLES
-from console.timeline.filtering import filtered, is_unfinished
+from console.timeline.filtering import UnfinishedError, filtered
 from decoders.errors import DescriptionError
 from tests.console.timeline.small_runs import HOSTILE, SmallRun, cap_line, run_of, runs
 
@@ -175,7 +175,17 @@ def test_hostile_text_can_be_asked_for(text: str) -> None:
     assert found.count == int(text == HOSTILE[0])
 
 
-def test_what_lacks_its_end_is_unfinished() -> None:
-    assert [is_unfinished(t) for t in ("qos =", "party = 'ca", "qos = 1", "qos qos")] == [
-        True, True, False, False,
-    ]  # fmt: skip
+@pytest.mark.parametrize("text", ["qos =", "party = 'ca", "qos = 1 AND", "qos", "(qos = 1"])
+def test_what_lacks_its_end_is_unfinished(text: str) -> None:
+    run = cap_line()
+    with pytest.raises(UnfinishedError) as caught:
+        filtered(text, run.tables, run.events, run.parties)
+    assert caught.value.place is not None
+    assert caught.value.place.column is not None
+
+
+def test_what_is_wrong_is_not_merely_unfinished() -> None:
+    run = cap_line()
+    with pytest.raises(DescriptionError) as caught:
+        filtered("qos qos", run.tables, run.events, run.parties)
+    assert not isinstance(caught.value, UnfinishedError)
