@@ -219,7 +219,7 @@ def _bits(wire: Wire, layout: BitLayout, first: int, last: int, end: int) -> Row
         row.append((" " * (begin - at), "quiet"))
         word, style = _bit_word(cells, k)
         room = min(stop, end) - begin
-        lead = max((room - len(word) + 1) // 2, 0)
+        lead = max(min(room - room // 2, room - len(word)), 0)  # under SCL high
         row.append(((" " * lead + word).ljust(room)[:room], style))
         at = begin + room
     return row
