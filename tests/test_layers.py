@@ -121,6 +121,14 @@ def test_help_and_version_load_nothing_heavy(argument: str) -> None:
     assert loaded_after(code) & heavy == set()
 
 
+def test_the_first_picture_of_the_console_needs_only_its_toolkit() -> None:
+    code = (
+        "import console.cli, console.commands.demo, console.commands.console_run\n"
+        "import console.app.app, console.app.screens.start, console.app.screens.opening"
+    )
+    assert loaded_after(code) & {"numpy", "polars", "construct", "anycrc", "paho"} == set()
+
+
 def test_decoders_load_neither_console_nor_ports() -> None:
     code = "import pkgutil, importlib, decoders\n" + (
         "for m in pkgutil.walk_packages(decoders.__path__, 'decoders.'):"

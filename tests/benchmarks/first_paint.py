@@ -17,7 +17,7 @@ from tests.console.app.in_terminal import LASTACK, InTerminal
 
 FRAMES = {
     "first full frame": "opening the demo",
-    "first frame with a run": "order known to",
+    "first frame with a run": " cap line",
     "story of the whole run": "camera stopped answering",
 }
 REPEATS = 7
