@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.command import Provider
 from textual.screen import Screen
 
 from console.app.opening import OPENING, START, OpeningApp
@@ -41,11 +42,19 @@ def _screen(module: str, name: str) -> Screen[Any]:
     return made
 
 
+def _palette() -> type[Provider]:
+    """What the palette offers beside the toolkit's own; imported when it is opened."""
+    from console.app.palette import PlacesProvider
+
+    return PlacesProvider
+
+
 class LastackApp(OpeningApp):
     """The console over one run."""
 
     TITLE = "lastack"
     CSS_PATH = "app.tcss"
+    COMMANDS = OpeningApp.COMMANDS | {_palette}
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
         name: partial(_screen, *where) for name, where in {**SCREENS, **AROUND}.items()
     }

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-import numpy as np
-import numpy.typing as npt
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widgets import Footer
 
 from console.app.run_view import RunView
-from console.app.screens.run_screen import RunScreen
+from console.app.screens.asking import AskingScreen
 from console.app.timeline.columns import ordered
 from console.app.timeline.going import Sort, next_one
 from console.app.timeline.gutter import CLOCK_WORDS, CLOCKS
@@ -26,7 +24,7 @@ from console.timeline.explained import explained
 SHEET_AFTER_S = 0.05  # a held key passes many events; only the one it stops on is explained
 
 
-class TimelineScreen(RunScreen):
+class TimelineScreen(AskingScreen):
     """Parties side by side, time running down."""
 
     DEFAULT_CSS = """
@@ -49,6 +47,8 @@ class TimelineScreen(RunScreen):
                 ("S", "next('kind', False)", "Before, of this kind", "kind_before"),
                 ("c", "next('party', True)", "Next of this party", "next_party"),
                 ("C", "next('party', False)", "Before, of this party", "party_before"),
+                ("apostrophe", "next('mark', True)", "Next mark", "next_mark"),
+                ("quotation_mark", "next('mark', False)", "Mark before", "mark_before"),
                 ("t", "clock", "Times", "clock"),
                 ("h", "hide", "Hide column", "hide"),
                 ("H", "show_all", "Show all columns", "show_all"),
@@ -60,8 +60,8 @@ class TimelineScreen(RunScreen):
 
     def __init__(self) -> None:
         super().__init__()
-        self.keep_mask: npt.NDArray[np.bool_] | None = None  # what the filter line lets pass
-        self.matches: npt.NDArray[np.bool_] | None = None  # what the search found
+        self._led_to: int | None = None  # where the screen put the user, who has not moved since
+        self._kept_at_first: tuple[int | None, str] | None = None  # place and depth, as opened
 
     def compose(self) -> ComposeResult:
         """The parts, from the top."""
@@ -70,6 +70,7 @@ class TimelineScreen(RunScreen):
         with Horizontal():
             yield TimelineRows(signs=self.signs)
             yield SideSheet(ascii_only=self.host.ascii_only)
+        yield from self.compose_lines()
         yield NoteLine()
         yield Footer()
 
@@ -84,17 +85,27 @@ class TimelineScreen(RunScreen):
         """Fill the widgets from a view; the place stays, or is the gravest finding at first."""
         self.query_one(Head).view = view
         ribbon, rows = self.query_one(Ribbon), self.query_one(TimelineRows)
-        first = rows.view is None
-        ribbon.view = view
+        leads = rows.view is None or rows.place_ns == self._led_to
+        ribbon.view, self.matches = view, None
         self._show_columns()
-        if not first:
-            return
-        kept = self.host.kept
-        if kept.place_ns is not None:
-            rows.go_to(kept.place_ns, None, next((d for d in DEPTHS if d == kept.depth), None))
+        if self.host.kept.filter:
+            self.refilter()
+        if leads:
+            self._lead(view)
+
+    def _lead(self, view: RunView) -> None:
+        """Stand where the user left, else on the gravest finding: until the user goes elsewhere."""
+        rows, kept = self.query_one(TimelineRows), self._kept_at_first
+        if kept is None:
+            kept = self._kept_at_first = (self.host.kept.place_ns, self.host.kept.depth)
+        place_ns, depth = kept
+        if place_ns is not None:
+            self._led_to = place_ns
+            rows.go_to(place_ns, None, next((d for d in DEPTHS if d == depth), None))
         elif (finding := view.gravest()) is not None:
             event = view.event_of(finding)
-            rows.go_to(int(view.events.t_ns[event]), event)
+            self._led_to = int(view.events.t_ns[event])
+            rows.go_to(self._led_to, event)
 
     def _show_columns(self) -> None:
         """Show the columns the user wants, in their order, and the events that pass the filter."""
@@ -105,11 +116,16 @@ class TimelineScreen(RunScreen):
         parties = ordered(names, kept.columns, kept.hidden) or list(range(len(names)))
         self.query_one(Ribbon).parties = tuple(parties)
         self.query_one(TimelineRows).show(self.view, parties, self.keep_mask)
-        self._show_marks()
+        self.marks_changed()
 
-    def _show_marks(self) -> None:
-        marks = sorted(mark.t_ns for mark in self.host.kept.marks)
-        self.query_one(Ribbon).marks = tuple(marks)
+    def filter_changed(self) -> None:
+        """Show the events that pass the filter now."""
+        self._show_columns()
+
+    def marks_changed(self) -> None:
+        """Show the marks as they are now."""
+        self.query_one(Ribbon).marks = tuple(mark.t_ns for mark in self.marks())
+        self.query_one(NoteLine).standing = self.since_mark()
 
     def go_to(self, t_ns: int, event: int | None) -> None:
         """Show a moment."""
@@ -129,12 +145,18 @@ class TimelineScreen(RunScreen):
         """Keep the ribbon, the sheet and what is kept with the timeline."""
         rows = self.query_one(TimelineRows)
         self.query_one(Ribbon).window = rows.visible_ns()
-        self.query_one(NoteLine).said = ""
+        note = self.query_one(NoteLine)
+        note.said, note.standing = self._filter_words(), self.since_mark()
         self.set_timer(SHEET_AFTER_S, lambda: self._explain(message.event))
-        kept = self.host.kept
-        if (kept.place_ns, kept.depth) != (message.t_ns, message.depth):
-            kept.place_ns, kept.depth = message.t_ns, message.depth
+        kept, here = self.host.kept, (rows.place_ns, rows.depth)
+        if (kept.place_ns, kept.depth) != here and here != (self._led_to, "events"):
+            kept.place_ns, kept.depth = here
             self.host.keep()
+
+    def _filter_words(self) -> str:
+        """That not everything is shown, for as long as it is so."""
+        text = self.host.kept.filter
+        return f"filter: {text}" if text and self.keep_mask is not None else ""
 
     def _explain(self, event: int | None) -> None:
         """Explain the chosen event, unless the user has gone on."""
@@ -173,13 +195,12 @@ class TimelineScreen(RunScreen):
         if self.view is None:
             return
         t_ns, event = self.place()
-        marks = sorted(mark.t_ns for mark in self.host.kept.marks)
         found = next_one(
             self.view,
             sort,
             (event or 0, t_ns),
             forward=forward,
-            marks_ns=marks,
+            marks_ns=[mark.t_ns for mark in self.marks()],
             matches=self.matches,
         )
         if isinstance(found, str):

@@ -20,7 +20,7 @@ from console.app.widgets.mark_line import MarkLine
 from console.printable import printable
 from console.timeline.difference import Difference, difference_words
 
-TIME = 14  # cells
+TIME = 17  # cells
 DIFFERENCE = 33
 WIDE = 120  # cells from which both differences have a column
 NUMBER = 4
