@@ -134,7 +134,8 @@ class StartScreen(Screen[None]):
         self.call_later(self._opener.open, demo_request())
 
     async def action_leave(self) -> None:
-        """Back to the run that is open; else to the list."""
+        """Back to the run that is open, or to the list, with what was told taken away."""
+        self._opener.troubles = ()
         if self._opener.view is not None:
             await self._opener.show_run()
         else:
