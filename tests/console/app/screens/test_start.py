@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from textual.pilot import Pilot
+from textual.widgets import OptionList
 
 from console.app.app import LastackApp
 from console.app.recent import RecentRun, note_opened
@@ -49,14 +52,29 @@ def test_names_from_outside_are_only_shown() -> None:
     assert recent_row(run, [], NOON, ASCII).plain.isprintable()
 
 
+async def filled(pilot: Pilot[int]) -> None:
+    """Wait until the list is read and drawn."""
+    await when(pilot, lambda: pilot.app.screen.query_one("#runs", OptionList).option_count > 0)
+
+
+async def when(pilot: Pilot[int], holds: Callable[[], bool]) -> None:
+    """Wait until something holds."""
+    for _ in range(600):
+        if holds():
+            break
+        await pilot.pause(0.05)
+    await pilot.pause()
+    assert holds()
+
+
 @played
 async def test_without_anything_opened_it_offers_the_demo(own_state: Path) -> None:
     app = LastackApp(starts=True, home=own_state)
     async with app.run_test() as pilot:
-        await pilot.pause(0.2)
+        await filled(pilot)
         shown = screen_text(app)
         await pilot.press("enter")
-        await pilot.pause(0.2)
+        await when(pilot, lambda: app.request is not None)
         opened = app.request
         await pilot.press("q")
     assert "or look around" in shown
@@ -70,7 +88,7 @@ async def test_the_run_opened_last_is_one_key_away(tmp_path: Path, own_state: Pa
     note_opened(own_state, RecentRun.of(Request((bench,)), "cellar", NOON))
     app = LastackApp(starts=True, home=own_state)
     async with app.run_test() as pilot:
-        await pilot.pause(0.2)
+        await filled(pilot)
         await pilot.press("enter")
         await until(pilot, "view")
         assert app.view is not None
@@ -81,11 +99,11 @@ async def test_the_run_opened_last_is_one_key_away(tmp_path: Path, own_state: Pa
 async def test_a_missing_file_is_told_in_place_and_the_line_stays(own_state: Path) -> None:
     app = LastackApp(starts=True, home=own_state)
     async with app.run_test() as pilot:
-        await pilot.pause(0.2)
+        await filled(pilot)
         await pilot.press("o", *"/nowhere/a.csv", "enter")
         await until(pilot, "trouble")
         await until(pilot, "start")
-        await pilot.pause(0.2)
+        await filled(pilot)
         shown = screen_text(app)
     assert "/nowhere/a.csv: no such file" in shown
     assert "There is no directory '/nowhere' either." in shown
@@ -96,7 +114,7 @@ async def test_a_missing_file_is_told_in_place_and_the_line_stays(own_state: Pat
 async def test_the_keyboard_is_no_recording(own_state: Path) -> None:
     app = LastackApp(starts=True, home=own_state)
     async with app.run_test() as pilot:
-        await pilot.pause(0.2)
+        await filled(pilot)
         await pilot.press("o", "-", "enter")
         await until(pilot, "trouble")
         assert "standard input is the keyboard here" in app.troubles[0]
@@ -119,10 +137,12 @@ async def test_escape_leads_back_to_the_run_that_is_open(tmp_path: Path, own_sta
     modes = []
     async with app.run_test() as pilot:
         await until(pilot, "view")
-        for key in ("ctrl+o", "escape"):
-            await pilot.press(key)
-            await pilot.pause(0.2)
-            modes.append(app.current_mode)
+        await pilot.press("ctrl+o")
+        await filled(pilot)
+        modes.append(app.current_mode)
+        await pilot.press("escape")
+        await when(pilot, lambda: app.current_mode != "start")
+        modes.append(app.current_mode)
     assert modes == ["start", "timeline"]
 
 
@@ -136,7 +156,7 @@ async def test_it_fits_any_terminal_with_a_full_list(
         note_opened(own_state, RecentRun.of(Request((f"/runs/{k}/bench.toml",)), name, NOON))
     app = LastackApp(starts=True, home=own_state)
     async with app.run_test(size=size) as pilot:
-        await pilot.pause(0.3)
+        await filled(pilot)
         shown = screen_text(app)
     assert "lastack" in shown
     assert "o Open a file" in shown
@@ -147,6 +167,6 @@ async def test_it_fits_any_terminal_with_a_full_list(
 async def test_in_ascii_every_character_is(own_state: Path) -> None:
     app = LastackApp(starts=True, home=own_state, ascii_only=True)
     async with app.run_test() as pilot:
-        await pilot.pause(0.2)
+        await filled(pilot)
         own = screen_text(app).split("\n")[:-1]  # the last line is the toolkit's footer
     assert "\n".join(own).isascii()
