@@ -70,14 +70,16 @@ def offers_row(offers: Sequence[Offer], chosen: int, width: int, signs: Signs) -
         return []
     note = cut(printable(offers[chosen].note), width // 3, signs.ellipsis)
     room = width - (cell_len(note) + GAP if note else 0)
-    texts = [cut(printable(offer.text), max(room - 3, 1), signs.ellipsis) for offer in offers]
+    widest = max(room - GAP - 2, 1)
+    texts = [cut(printable(offer.text), widest, signs.ellipsis) for offer in offers]
     first = _first_shown([cell_len(text) for text in texts], chosen, room)
     row: Row = []
     used = 0
     for k in range(first, len(texts)):
         text = (signs.cursor if k == chosen else " ") + texts[k] + " " * GAP
         size = cell_len(text)
-        if used + size > room:
+        more = k + 1 < len(texts)  # a cell is kept to tell that there are
+        if used + size > room - more:
             row.append((signs.ellipsis, "quiet"))
             used += 1
             break
