@@ -50,8 +50,8 @@ def variables(*, dark: bool) -> dict[str, str]:
     colours = _ON_DARK if dark else _ON_LIGHT
     own = {f"party-{k + 1}": colour for k, colour in enumerate(colours)}
     if dark:
-        states = ("#ff6b5e", "#e3b341", "#8fae5d", "#7d7768", "#fff3d0", "#33301f")
+        states = ("#ff6b5e", "#e3b341", "#8fae5d", "#938c7b", "#fff3d0", "#33301f")
     else:
-        states = ("#b3261e", "#8a5a00", "#3d6b1f", "#7b7463", "#000000", "#e6d9ae")
+        states = ("#b3261e", "#7f5200", "#3d6b1f", "#665f51", "#000000", "#e6d9ae")
     names = ("sign-bad", "sign-warning", "sign-good", "quiet", "lit", "here")
     return own | dict(zip(names, states, strict=True))
