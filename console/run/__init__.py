@@ -1,0 +1,1 @@
+"""The run store: everything a recording saw, appended crash-safe and read back in order."""
