@@ -24,8 +24,10 @@ def paths_of(line: str) -> tuple[str, ...]:
     """The paths on a line; `~` is the home directory.
 
     Raises:
-        ValueError: when a quotation mark is not closed.
+        ValueError: when a quotation mark is not closed, or there is a NUL.
     """
+    if "\0" in line:
+        raise ValueError("no path holds a NUL")
     try:
         return tuple(os.path.expanduser(word) for word in shlex.split(line))
     except ValueError as error:
@@ -38,6 +40,8 @@ def completion(line: str) -> Completion:
     A word that ends in a quotation is left as it is.
     """
     start, word = _last_word(line)
+    if "\0" in word:  # no path holds one
+        return Completion(line, ())
     folder, _, begun = word.rpartition("/")
     where = os.path.expanduser(folder + "/" if "/" in word else ".")
     names = _names(where, begun)

@@ -214,7 +214,9 @@ class AskingScreen(RunScreen):
 
     def action_ask_mark(self) -> None:
         """Ask for the note of a mark at this place."""
-        if self.view is not None:
+        if self.host.is_loading:
+            self.say("a mark needs the whole run: it is still being read")
+        elif self.view is not None:
             self.query_one(MarkLine).open()
 
     def on_mark_line_marked(self, message: MarkLine.Marked) -> None:

@@ -22,6 +22,7 @@ class Host(Protocol):
 
     ascii_only: bool
     kept: Kept  # changed in place
+    is_loading: bool  # more is to come, and the axis may still move
 
     def keep(self) -> None:
         """Save what is kept."""

@@ -14,9 +14,9 @@ from console.app.screens.asking import AskingScreen
 from console.app.timeline.columns import ordered
 from console.app.timeline.going import Sort, next_one
 from console.app.timeline.gutter import CLOCK_WORDS, CLOCKS
-from console.app.timeline.note import NoteLine
 from console.app.timeline.ribbon import Ribbon
 from console.app.timeline.rows import DEPTHS, TimelineRows
+from console.app.timeline.said_line import SaidLine
 from console.app.widgets.head import Head
 from console.app.widgets.side_sheet import SideSheet
 from console.timeline.explained import explained
@@ -71,7 +71,7 @@ class TimelineScreen(AskingScreen):
             yield TimelineRows(signs=self.signs)
             yield SideSheet(ascii_only=self.host.ascii_only)
         yield from self.compose_lines()
-        yield NoteLine()
+        yield SaidLine()
         yield Footer()
 
     # --- what is shown
@@ -125,7 +125,7 @@ class TimelineScreen(AskingScreen):
     def marks_changed(self) -> None:
         """Show the marks as they are now."""
         self.query_one(Ribbon).marks = tuple(mark.t_ns for mark in self.marks())
-        self.query_one(NoteLine).standing = self.since_mark()
+        self.query_one(SaidLine).standing = self.since_mark()
 
     def go_to(self, t_ns: int, event: int | None) -> None:
         """Show a moment."""
@@ -145,11 +145,12 @@ class TimelineScreen(AskingScreen):
         """Keep the ribbon, the sheet and what is kept with the timeline."""
         rows = self.query_one(TimelineRows)
         self.query_one(Ribbon).window = rows.visible_ns()
-        note = self.query_one(NoteLine)
+        note = self.query_one(SaidLine)
         note.said, note.standing = self._filter_words(), self.since_mark()
         self.set_timer(SHEET_AFTER_S, lambda: self._explain(message.event))
         kept, here = self.host.kept, (rows.place_ns, rows.depth)
-        if (kept.place_ns, kept.depth) != here and here != (self._led_to, "events"):
+        led = here == (self._led_to, "events") or self.host.is_loading
+        if (kept.place_ns, kept.depth) != here and not led:
             kept.place_ns, kept.depth = here
             self.host.keep()
 
@@ -188,7 +189,7 @@ class TimelineScreen(AskingScreen):
 
     def say(self, words: str) -> None:
         """Say something in the line below."""
-        self.query_one(NoteLine).said = words
+        self.query_one(SaidLine).said = words
 
     def action_next(self, sort: Sort, forward: bool) -> None:
         """Go to the next one of a sort, or the one before."""

@@ -14,14 +14,14 @@ from console.app.timeline.pieces import cut
 from console.printable import printable
 
 
-class NoteLine(Widget):
+class SaidLine(Widget):
     """Says what happened at its left, and what stands for longer at its right."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {"note-line--said", "note-line--standing"}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"said-line--said", "said-line--standing"}
     DEFAULT_CSS = """
-    NoteLine { height: 1; background: $panel; color: $quiet; }
-    NoteLine .note-line--said { color: $accent; }
-    NoteLine .note-line--standing { color: $foreground; }
+    SaidLine { height: 1; background: $panel; color: $quiet; }
+    SaidLine .said-line--said { color: $accent; }
+    SaidLine .said-line--standing { color: $foreground; }
     """
     said: reactive[str] = reactive("")
     standing: reactive[str] = reactive("")
@@ -35,8 +35,8 @@ class NoteLine(Widget):
         gap = " " * max(width - cell_len(said) - cell_len(standing) - 2, 0)
         return Strip(
             [
-                Segment(" " + said, self.get_component_rich_style("note-line--said")),
+                Segment(" " + said, self.get_component_rich_style("said-line--said")),
                 Segment(gap, self.rich_style),
-                Segment(standing + " ", self.get_component_rich_style("note-line--standing")),
+                Segment(standing + " ", self.get_component_rich_style("said-line--standing")),
             ]
         ).adjust_cell_length(width, self.rich_style)
