@@ -121,6 +121,13 @@ TABLES: Mapping[str, Schema] = {
         "turn": _TEXT,
         "band_ns": _INT,
     },
+    "happenings": {  # of recorded sources: opened, closed, refused, lost, break, ..
+        "t_ns": _INT,
+        "source": _TEXT,
+        "what": _TEXT,
+        "detail": _TEXT,
+        "band_ns": _INT,
+    },
 }
 
 # The columns that say whose event a row is, widest first; a finding is about one of these.
@@ -134,6 +141,7 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "words": ("device",),
     "pulses": ("line",),
     "line_states": ("bus",),
+    "happenings": ("source",),
 }
 
 

@@ -29,6 +29,7 @@ EVENT_TABLES = (
     "pulses",
     "line_states",
     "exchanges",  # a reply that did not come
+    "happenings",  # of a source itself: what it saw comes after its being opened
     "prints",
     "messages",
     "links",  # an effect that did not come
@@ -36,6 +37,8 @@ EVENT_TABLES = (
 GOOD, ODD, BAD, UNSEEN = range(4)  # UNSEEN: the evidence could not have shown it
 BAD_LEVELS = ("error", "critical", "alert", "emergency", "fatal")
 ODD_LEVELS = ("warning",)
+BAD_HAPPENINGS = ("refused", "lost")
+ODD_HAPPENINGS = ("closed", "retry", "break", "framing", "parity")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,6 +184,17 @@ def _messages(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str
     }
 
 
+def _happenings(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+    return {
+        "t_ns": pl.col("t_ns"),
+        "party": parties.column_of("happenings"),
+        "state": _states(
+            bad=pl.col("what").is_in(BAD_HAPPENINGS), odd=pl.col("what").is_in(ODD_HAPPENINGS)
+        ),
+        "shows": pl.lit(True),
+    }
+
+
 def _words(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
@@ -231,6 +245,7 @@ _SHOWN = {
     "pulses": _pulses,
     "line_states": _line_states,
     "exchanges": _exchanges,
+    "happenings": _happenings,
     "prints": _prints,
     "messages": _messages,
     "links": _links,

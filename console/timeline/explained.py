@@ -14,6 +14,7 @@ from console.timeline.events import EVENT_TABLES, Events
 from console.timeline.parties import Parties
 from console.timeline.sheet.absence import exchange_body, missing_body
 from console.timeline.sheet.around import around_lines
+from console.timeline.sheet.happening import happening_body
 from console.timeline.sheet.lines import Body, Sheet
 from console.timeline.sheet.message import message_body
 from console.timeline.sheet.packet import packet_body
@@ -30,6 +31,7 @@ _BODIES: Mapping[str, Callable[[Run, int, Row], Body]] = {
     "pulses": pulse_body,
     "line_states": state_body,
     "exchanges": exchange_body,
+    "happenings": happening_body,
     "prints": print_body,
     "messages": message_body,
     "links": missing_body,

@@ -8,7 +8,7 @@ from typing import Literal
 
 import polars as pl
 
-from console.bench.model import Bench, MessagesSource, PrintsSource
+from console.bench.model import Bench, CaptureSource, MessagesSource, PrintsSource
 
 Kind = Literal["board", "device", "bus", "network"]
 KINDS: tuple[Kind, ...] = ("board", "device", "bus", "network")  # from cause to effect
@@ -57,6 +57,7 @@ class Parties:
             "words": (self.by_device, "device"),
             "prints": (self.by_source, "source"),
             "messages": (self.by_source, "source"),
+            "happenings": (self.by_source, "source"),
             "pulses": (self.by_source, "line"),
             "line_states": (self.by_bus, "bus"),
         }[table]
@@ -129,6 +130,10 @@ def parties_of(tables: Mapping[str, pl.DataFrame], bench: Bench) -> Parties:
         by_source[line] = columns.of(line, "device")
     for source in _seen(tables["messages"], "source", named, MessagesSource):
         by_source[source] = columns.of(_party(named, source), "network")
+    for source in tables["happenings"]["source"].unique(maintain_order=True).drop_nulls():
+        if source not in by_source:  # recorded, and nothing but that happened to it
+            kind: Kind = "bus" if isinstance(named.get(source), CaptureSource) else "network"
+            by_source[source] = columns.of(_party(named, source), kind)
     return Parties(tuple(columns.every), by_source, by_device, by_address, by_bus)
 
 

@@ -25,6 +25,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "line_states": ("bus", "state"),
     "exchanges": ("device", "request"),
     "messages": ("topic",),
+    "happenings": ("source", "what"),
     "prints": ("text",),
     "links": ("to_table", "outcome"),
 }

@@ -24,7 +24,7 @@ import polars as pl
 
 from console.timeline.carriers import NONE, carriers
 from console.timeline.events import EVENT_TABLES, Events
-from console.timeline.words import STATE_WORDS, problem_words
+from console.timeline.words import HAPPENING_WORDS, STATE_WORDS, problem_words
 
 Bools = npt.NDArray[np.bool_]
 
@@ -82,6 +82,9 @@ _PLACES: Mapping[str, _Place] = {
                 pl.col("state").replace(STATE_WORDS), _TURN.otherwise(pl.lit("")), ignore_nulls=True
             ),
         )
+    ),
+    "happenings": _Place(
+        texts=(pl.col("what").replace(HAPPENING_WORDS), pl.col("detail")),
     ),
     "exchanges": _Place(
         whole=(

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
+import msgspec
 import polars as pl
 
 from console.timeline.events import EVENT_TABLES, Events
+from decoders.durations import in_words
 
 Row = dict[str, Any]
 
 # Said of a packet only when nothing else is: they are the same in every one.
 FRAME_FIELDS = ("sync", "kind", "type", "length", "count", "sum", "check", "crc", "pec")
 MOST_VALUES = 6  # values told of one packet or message
+HAPPENING_WORDS = {  # what happened to a source; others are said as they are
+    "lost": "data lost",
+    "break": "break on the line",
+    "framing": "byte without a stop bit",
+    "parity": "wrong parity",
+    "retry": "tries again",
+    "note": "",
+}
 PROBLEM_WORDS = {
     "address-nack": "address not acknowledged",
     "data-nack": "data not acknowledged",
@@ -88,6 +97,11 @@ def _message(row: Row) -> str:
     return f"{'/'.join(last[-2:])} {values or payload[:80]}".rstrip()
 
 
+def _happening(row: Row) -> str:
+    said = HAPPENING_WORDS.get(row["what"], str(row["what"]))
+    return ": ".join(part for part in (said, row["detail"] or "") if part)
+
+
 def _line_state(row: Row) -> str:
     said = STATE_WORDS.get(row["state"], str(row["state"]))
     return f"{said}, {row['turn']} to drive" if row.get("turn") not in (None, "unknown") else said
@@ -98,7 +112,12 @@ def _word(row: Row) -> str:
 
 
 def _pulse(row: Row) -> str:
-    return f"{'high' if row['high'] else 'low'} for {row['width_ns'] / 1e3:.1f} us"
+    level, width_ns = "high" if row["high"] else "low", row["width_ns"]
+    if width_ns is None:
+        return level
+    # In us, to the digits a servo needs, as long as that can be read.
+    length = f"{width_ns / 1e3:.1f} us" if width_ns < 100_000_000 else in_words(width_ns)
+    return f"{level} for {length}"
 
 
 def _link(row: Row) -> str:
@@ -114,6 +133,7 @@ _WORDS: Mapping[str, Callable[[Row], str]] = {
     "prints": _print,
     "messages": _message,
     "line_states": _line_state,
+    "happenings": _happening,
     "words": _word,
     "pulses": _pulse,
     "links": _link,
@@ -124,7 +144,10 @@ def values_of(fields: str | None, leave_out: tuple[str, ...] = ()) -> str:
     """The first values of a JSON object: `n=3 gate=left`, lists by their length."""
     if not fields or len(fields) > 1 << 16:
         return ""
-    found = json.loads(fields)
+    try:
+        found = msgspec.json.decode(fields)
+    except (msgspec.DecodeError, RecursionError):
+        return ""
     if not isinstance(found, dict):
         return ""
     told = [_told(key, value) for key, value in found.items() if key not in leave_out]

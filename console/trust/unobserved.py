@@ -45,6 +45,21 @@ class Unobserved:
         over = np.searchsorted(self.until_ns, from_ns, side="right")
         return np.greater(begun, over)
 
+    def observed(self, from_ns: int, until_ns: int) -> list[tuple[int, int]]:
+        """The stretches of a stretch of time that lie outside the spans, in order."""
+        first = int(np.searchsorted(self.until_ns, from_ns, side="right"))
+        last = int(np.searchsorted(self.from_ns, until_ns, side="left"))
+        ends = [from_ns]
+        for start, end in zip(
+            self.from_ns[first:last].tolist(), self.until_ns[first:last].tolist(), strict=True
+        ):
+            ends += [start, end]
+        ends.append(until_ns)
+        return [(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True) if a < b]
+
+    def __deepcopy__(self, memo: dict[int, object]) -> Unobserved:
+        return self  # nothing of it ever changes
+
 
 NOTHING = Unobserved.of(())
 

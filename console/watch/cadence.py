@@ -1,8 +1,9 @@
 """Something that comes once a period, or never stays away for long; told late, early and silent.
 
 Silence is found because time passes: no event need come. It is judged as long as the source that
-the events come from was watched; a stretch in which that may have missed some is not judged. Before
-the first event silence counts only if none comes at all: a log often begins later than a capture.
+the events come from was watched: only what lasted too long between two spans in which it may have
+missed some is one, and coming back is none. Before the first event silence counts only if none
+comes at all: a log often begins later than a capture.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from console.trust.unobserved import NOTHING
+from console.trust.unobserved import NOTHING, Unobserved
 from console.watch.findings import Finding, Severity, Tally, counted
 from console.watch.names import Names
 from console.watch.rows import Selection, Subject
@@ -64,6 +65,7 @@ class Cadence:
         self._late, self._early, self._more = Tally(), Tally(), Tally()
         self._told = 0
         self._observed_until: Mapping[str, int] = {}
+        self._unobserved: Mapping[str, Unobserved] = {}
 
     def begin(self, start_ns: int) -> None:
         """Silence counts from here on."""
@@ -72,7 +74,7 @@ class Cadence:
 
     def feed(self, batch: Batch) -> list[Finding]:
         """Take the next batch; return the silences that are over."""
-        self._observed_until = batch.observed_until
+        self._observed_until, self._unobserved = batch.observed_until, batch.unobserved
         rows = self._selection.rows(batch)
         if not rows.height:
             return []
@@ -86,22 +88,38 @@ class Cadence:
         else:
             before[0] = self._last_ns
         gaps = times - before
-        spans = batch.unobserved.get(self._subject.source, NOTHING)
-        known &= ~spans.touches(before, times)
+        whole = ~self._spans().touches(before, times)
         silent = known & (gaps > (2**62 if self._silence_ns is None else self._silence_ns))
-        self._late.add(times[known & ~silent & (gaps > self._late_ns)])
-        self._early.add(times[known & (gaps < self._early_ns)])
+        self._late.add(times[known & whole & ~silent & (gaps > self._late_ns)])
+        self._early.add(times[known & whole & (gaps < self._early_ns)])
         findings = []
         for k in np.flatnonzero(silent):
-            if self._told >= SILENCES_TOLD:
-                self._more.add(before[k : k + 1])
-                continue
-            self._told += 1
-            events = self._events + int(k)
-            findings.append(self._silence(int(before[k]), int(times[k]), events, over=True))
+            findings += self._over(int(before[k]), int(times[k]), self._events + int(k))
         self._last_ns = int(times[-1])
         self._events += len(times)
         return findings
+
+    def _spans(self) -> Unobserved:
+        """In which the source of the events may have missed some."""
+        source = self._subject.source if self._subject else ""
+        return self._unobserved.get(source, NOTHING)
+
+    def _over(self, last_ns: int, next_ns: int, events: int) -> list[Finding]:
+        """The silences between two events that are told one by one; the others are counted."""
+        findings = []
+        for since_ns, until_ns in self._silent(last_ns, next_ns, self._silence_ns):
+            if self._told >= SILENCES_TOLD:
+                self._more.add(np.array([since_ns]))
+                continue
+            self._told += 1
+            findings.append(self._silence((since_ns, until_ns), last_ns, events, over=True))
+        return findings
+
+    def _silent(self, from_ns: int, until_ns: int, allowed_ns: int | None) -> list[tuple[int, int]]:
+        """What of a stretch without events was observed for longer than is allowed."""
+        if allowed_ns is None:
+            return []
+        return [(a, b) for a, b in self._spans().observed(from_ns, until_ns) if b - a > allowed_ns]
 
     def finish(self, until_ns: int) -> list[Finding]:
         """Return the silence that lasts, and what came late or early."""
@@ -112,8 +130,9 @@ class Cadence:
         allowed_ns = self._silence_ns
         if allowed_ns is None:
             allowed_ns = self._late_ns
-        if end_ns - since_ns > allowed_ns:
-            findings.append(self._silence(since_ns, end_ns, self._events, over=False))
+        for stretch in self._silent(since_ns, end_ns, allowed_ns):
+            over = stretch[1] < end_ns
+            findings.append(self._silence(stretch, since_ns, self._events, over=over))
         if self._more.count:
             findings.append(self._more_silences())
         for tally, word in ((self._late, "late"), (self._early, "early")):
@@ -121,7 +140,10 @@ class Cadence:
                 findings.append(self._off_beat(tally, word))
         return findings
 
-    def _silence(self, since_ns: int, until_ns: int, events: int, *, over: bool) -> Finding:
+    def _silence(
+        self, stretch: tuple[int, int], last_ns: int, events: int, *, over: bool
+    ) -> Finding:
+        since_ns, until_ns = stretch
         lasted = self._words.lasting(until_ns - since_ns)
         at = self._words.at(since_ns)
         if not events:
@@ -134,7 +156,7 @@ class Cadence:
         evidence = {
             "table": self._selection.table,
             "where": self._selection.where.text,
-            "last_ns": since_ns if events else None,
+            "last_ns": last_ns if events else None,
             "silent_ns": until_ns - since_ns,
             "events": events,
             "until_ns": until_ns if over else None,
