@@ -21,7 +21,7 @@ from console.pipeline.reading import read_all
 from console.pipeline.settling import evidence_of
 from console.pipeline.tables import empty_tables
 from console.timeline.clocks import ClockMap, ClockPiece, clocks_frame
-from console.timeline.events import Events
+from console.timeline.events import EVENT_TABLES, Events
 from console.timeline.link_index import LinkIndex
 from console.trust.sheet import TrustRow, trust_frame
 from console.watch.findings import Finding, findings_frame
@@ -103,7 +103,7 @@ def events_at(times: Sequence[int] | npt.NDArray[np.int64]) -> Events:
     n = len(t_ns)
     return Events(
         t_ns,
-        np.full(n, 6, np.uint8),
+        np.full(n, EVENT_TABLES.index("prints"), np.uint8),
         np.arange(n, dtype=np.uint32),
         np.zeros(n, np.uint16),
         np.zeros(n, np.uint8),
