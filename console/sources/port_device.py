@@ -34,7 +34,10 @@ class DevicePort:
     def rest(self) -> bytes:
         """See `port_opened.OpenPort`."""
         waiting = self._port.in_waiting
-        return bytes(self._port.read(waiting)) if waiting else b""
+        data = bytes(self._port.read(waiting)) if waiting else b""
+        if len(data) < waiting and self._cancelled:  # which ended this read, too, and no other
+            data += self._port.read(waiting - len(data))
+        return data
 
     def counters(self) -> Counters | None:
         """See `port_opened.OpenPort`."""
@@ -42,8 +45,9 @@ class DevicePort:
 
     def cancel(self) -> None:
         """See `port_opened.OpenPort`."""
-        self._cancelled = True
-        self._port.cancel_read()
+        if not self._cancelled:
+            self._cancelled = True
+            self._port.cancel_read()
 
     def close(self) -> None:
         """See `port_opened.OpenPort`."""

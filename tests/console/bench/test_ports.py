@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.bench.ports import Port, parsed_port
@@ -80,6 +80,7 @@ def taken(text: str) -> str:
         return error.mend
 
 
+@settings(deadline=None)
 @given(st.text() | st.text().map("socket://".__add__) | st.text().map("rfc2217://h:1?".__add__))
 def test_any_text_is_a_port_or_refused_in_words(text: str) -> None:
     assert taken(text)

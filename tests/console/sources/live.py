@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import select
 import threading
 import tty
 from collections.abc import Callable
@@ -65,6 +66,10 @@ class Pty:
     def send(self, data: bytes) -> None:
         while data:
             data = data[os.write(self.master, data) :]
+
+    def wait_until_there(self) -> None:
+        """Wait until what was sent can be read: the system passes it on in its own time."""
+        select.select([self.slave], [], [], WAIT_S)
 
     def written(self) -> bytes:
         """What the other side wrote to its port."""

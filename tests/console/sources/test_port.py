@@ -211,6 +211,7 @@ def test_what_had_arrived_is_put_before_stopping_ends(pty: Pty) -> None:
     pty.send(b"first ")
     assert blocked.wait(WAIT_S)
     pty.send(b"second")
+    pty.wait_until_there()
     stopping = threading.Thread(target=source.stop, args=(WAIT_S,))
     stopping.start()
     go_on.set()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.bench.ports import parsed_port
@@ -39,6 +39,7 @@ def test_waits_that_cannot_be_are_refused(first: int, longest: int) -> None:
         Waits(first, longest)
 
 
+@settings(deadline=None)
 @given(
     first=st.integers(1, 1000),
     more=st.integers(0, 10_000),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.sources.settling import Seen, Settling, Turned
@@ -127,6 +127,7 @@ def test_a_file_that_could_not_be_read_is_told_again() -> None:
 
 
 # One writer: appends, pauses, renames; the folder is looked at at any times in between.
+@settings(deadline=None)
 @given(
     steps=st.lists(st.tuples(st.integers(1, 90), st.integers(0, 2)), max_size=40),
     part=st.booleans(),

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.prints.byte_times import ByteTimes
@@ -84,11 +84,13 @@ def test_a_line_that_cannot_be_is_refused(baud: int, bits: int) -> None:
         ByteTimes(baud, bits)
 
 
+@settings(deadline=None)
 @given(gaps=READS, baud=BAUD, bits=BITS)
 def test_times_rise(gaps: Reads, baud: int, bits: int) -> None:
     assert np.all(np.diff(times(ByteTimes(baud, bits), stamped(gaps))) >= 0)
 
 
+@settings(deadline=None)
 @given(gaps=READS, baud=BAUD, bits=BITS)
 def test_no_byte_comes_after_its_read_or_before_the_one_before(
     gaps: Reads, baud: int, bits: int
@@ -101,6 +103,7 @@ def test_no_byte_comes_after_its_read_or_before_the_one_before(
     assert np.all(got >= before)
 
 
+@settings(deadline=None)
 @given(gaps=READS, baud=BAUD, bits=BITS)
 def test_neighbours_of_a_read_are_at_most_a_byte_apart(gaps: Reads, baud: int, bits: int) -> None:
     reads = stamped(gaps)
@@ -111,6 +114,7 @@ def test_neighbours_of_a_read_are_at_most_a_byte_apart(gaps: Reads, baud: int, b
     assert np.all(apart[inside[1:]] <= -(-bits * 1_000_000_000 // baud))
 
 
+@settings(deadline=None)
 @given(gaps=READS, baud=BAUD, bits=BITS, cuts=st.lists(st.integers(0, 300)))
 def test_times_do_not_depend_on_how_the_bytes_of_a_stamp_are_cut(
     gaps: Reads, baud: int, bits: int, cuts: list[int]
@@ -124,6 +128,7 @@ def test_times_do_not_depend_on_how_the_bytes_of_a_stamp_are_cut(
     assert times(cut, pieces).tolist() == times(whole, reads).tolist()
 
 
+@settings(deadline=None)
 @given(gaps=READS, baud=BAUD, bits=BITS, calls=st.lists(st.integers(0, 12)))
 def test_times_do_not_depend_on_how_the_reads_are_dealt_out(
     gaps: Reads, baud: int, bits: int, calls: list[int]
@@ -135,6 +140,7 @@ def test_times_do_not_depend_on_how_the_reads_are_dealt_out(
     assert got.tolist() == times(whole, reads).tolist()
 
 
+@settings(deadline=None)
 @given(gaps=READS, begin=st.integers(0, 400))
 def test_a_chunk_from_a_byte_on_has_the_same_times(gaps: Reads, begin: int) -> None:
     reads = stamped(gaps)
@@ -152,6 +158,7 @@ def sent_at(lines: int, baud: int) -> tuple[bytes, npt.NDArray[np.int64]]:
 
 
 # An adapter that gives what it has every 16 ms, read late by up to 1 ms: the worst of the band.
+@settings(deadline=None)
 @given(baud=BAUD, late=st.lists(st.integers(0, 1_000_000), min_size=40, max_size=40))
 def test_lines_behind_a_latency_timer_lie_inside_the_band(baud: int, late: list[int]) -> None:
     stream, true_ns = sent_at(60, baud)
