@@ -31,6 +31,7 @@ from decoders.prints.byte_times import USB_KEPT_NS, ByteTimes
 PAUSE_NS = 4_000_000  # between reads while bytes keep coming: 368 bytes at 921600 baud
 _COUNT_EVERY_NS = 500_000_000
 _NODE_EVERY_S = 0.1
+_LAST_READS = 64  # at the end: what had arrived, but no sender keeps it from ending
 
 State = Literal["opening", "open", "waiting", "failed", "closed"]
 
@@ -179,13 +180,21 @@ class PortSource:
             if time.monotonic_ns() - self._counted_ns > _COUNT_EVERY_NS:
                 self._count(opened)
         if error is None:
-            data, error = _rest_of(opened)
-            self._chunk(data)
+            error = self._take_rest(opened)
         self._count(opened)
         if error is None:
             self._happen("closed", "stopped")
             return None
         return gone(self._port, error)
+
+    def _take_rest(self, opened: OpenPort) -> OSError | None:
+        """Put what had arrived when it was stopped."""
+        for _ in range(_LAST_READS):
+            data, error = _rest_of(opened)
+            self._chunk(data)
+            if error is not None or not data:
+                return error
+        return None
 
     def _chunk(self, data: bytes) -> None:
         if not data:

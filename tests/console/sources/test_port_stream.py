@@ -6,6 +6,7 @@ import random
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from console.bench.model import PrintsSource
 from console.bench.ports import parsed_port
 from console.sources.port import PortSource
 from console.sources.port_stream import QueuePort, opened_stream
-from console.sources.records import HostClock
+from console.sources.records import Chunk, HostClock, Record
 from tests.console.sources.live import WAIT_S, Records
 
 # The library still uses names of the standard library that are to go.
@@ -86,6 +87,30 @@ def test_nothing_is_ever_written_to_a_socket(server: socket.socket) -> None:
         source.stop()
         written = client.recv(1)
     assert written == b""
+
+
+def test_all_that_a_socket_had_is_put_before_stopping_ends(server: socket.socket) -> None:
+    records, blocked, go_on = Records(), threading.Event(), threading.Event()
+    sent = random.Random(6).randbytes(30_000)  # less than what a connection takes unread
+
+    def put(record: Record) -> None:
+        records.put(record)
+        if isinstance(record, Chunk) and not blocked.is_set():
+            blocked.set()
+            go_on.wait(WAIT_S)
+
+    source = PortSource(PrintsSource(name="board", port=url(server)))
+    source.start(put, HostClock())
+    client, _ = server.accept()
+    with client:
+        client.sendall(b"first")
+        assert blocked.wait(WAIT_S)
+        client.sendall(sent)
+        stopping = threading.Thread(target=source.stop, args=(WAIT_S,))
+        stopping.start()
+        go_on.set()
+        stopping.join(WAIT_S)
+    assert records.data() == b"first" + sent
 
 
 def test_a_silent_socket_is_stopped_at_once(server: socket.socket) -> None:
