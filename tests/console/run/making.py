@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import get_args
 
 from hypothesis import strategies as st
 
-from console.run.schema import BUCKET_NS
+from console.run.schema import BUCKET_NS, DATABASE
+from console.run.writer import RunWriter
 from console.sources.records import Arrived, Chunk, Happened, Happening, HostClock, Record
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -85,3 +87,29 @@ def killed(process: subprocess.Popen[str]) -> list[str]:
     os.kill(process.pid, signal.SIGKILL)
     rest, _ = process.communicate()
     return [line for line in rest.splitlines(keepends=True) if line.endswith("\n")]
+
+
+def stored(folder: Path, *groups: Sequence[Record]) -> list[Record]:
+    """Record groups, a commit each."""
+    with RunWriter(folder, append=True, durable=False) as writer:
+        for group in groups:
+            for record in group:
+                writer.put(record)
+            writer.flush()
+    return [record for group in groups for record in group]
+
+
+def mixed(count: int) -> list[Record]:
+    return [
+        Chunk("controller", START_NS + k * 1000, b"%d" % k)
+        if k % 3
+        else Arrived("broker", START_NS + k * 1000, "cap/x", b"%d" % k)
+        for k in range(count)
+    ]
+
+
+def altered(folder: Path, query: str) -> None:
+    connection = sqlite3.connect(folder / DATABASE)
+    connection.execute(query)
+    connection.commit()
+    connection.close()

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.run.batching import BLOCK_BYTES, BLOCK_RECORDS, Tally, rows_of
@@ -11,6 +11,7 @@ from console.sources.records import Arrived, Chunk, Happened, Record
 from tests.console.run.making import RECORDS, START_NS, lines
 
 
+@settings(deadline=None)  # machines are busy
 @given(st.lists(RECORDS, max_size=60))
 def test_every_record_is_in_a_block_of_its_source_at_its_place(records: list[Record]) -> None:
     rows = rows_of(records, 100)
@@ -23,6 +24,7 @@ def test_every_record_is_in_a_block_of_its_source_at_its_place(records: list[Rec
     assert rows.next_seq == 100 + len(records)
 
 
+@settings(deadline=None)  # machines are busy
 @given(st.lists(RECORDS, max_size=60))
 def test_counts_and_happenings_add_up(records: list[Record]) -> None:
     rows = rows_of(records, 1)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.run.packing import (
@@ -20,6 +20,7 @@ from console.sources.records import Arrived, Chunk, Happened, Record
 from tests.console.run.making import RECORDS, TEXT
 
 
+@settings(deadline=None)  # machines are busy
 @given(st.lists(RECORDS, max_size=40))
 def test_records_come_out_of_a_block_as_they_went_in(records: list[Record]) -> None:
     data = packed([row_of(record, seq) for seq, record in enumerate(records)])
@@ -29,6 +30,7 @@ def test_records_come_out_of_a_block_as_they_went_in(records: list[Record]) -> N
     assert [row[1] for row in rows] == list(range(len(records)))
 
 
+@settings(deadline=None)  # machines are busy
 @given(st.lists(RECORDS, max_size=10), st.lists(RECORDS, max_size=10))
 def test_blocks_joined_end_to_end_are_a_block(first: list[Record], second: list[Record]) -> None:
     rows = [row_of(record, seq) for seq, record in enumerate(first + second)]
@@ -82,6 +84,7 @@ def test_what_is_no_block_is_a_value_error(data: bytes, records: int, packing: i
         unpacked(data, records, packing)
 
 
+@settings(deadline=None)  # machines are busy
 @given(TEXT)
 def test_any_text_passes_through_a_column(text: str) -> None:
     assert from_sql(to_sql(text)) == text
