@@ -14,7 +14,11 @@ from pathlib import Path
 import pytest
 
 from console.bench.model import PrintsSource
+from console.bench.ports import Port
+from console.sources import port as port_module
 from console.sources.port import PortSource, byte_times
+from console.sources.port_opened import OpenPort
+from console.sources.port_trouble import PortError
 from console.sources.records import Chunk, Happened, HostClock, Record
 from decoders.errors import DescriptionError
 from tests.console.sources.live import WAIT_S, Pty, Records, point
@@ -138,7 +142,37 @@ def test_an_adapter_that_is_plugged_in_later_is_read_then(tmp_path: Path, pty: P
     assert state.why.startswith("no such port")
 
 
-def test_why_it_is_not_open_is_told_once_and_not_at_every_try(tmp_path: Path, pty: Pty) -> None:
+class Refusing:
+    """Stands in for opening a port: refuses with one reason after the other, then goes on so."""
+
+    def __init__(self, *reasons: str) -> None:
+        self._reasons = list(reasons)
+        self.refused_all = threading.Event()
+
+    def __call__(self, port: Port, source: PrintsSource) -> OpenPort:
+        if len(self._reasons) == 1:
+            self.refused_all.set()
+            raise PortError(self._reasons[0], port, "")
+        raise PortError(self._reasons.pop(0), port, "")
+
+
+@pytest.mark.parametrize(
+    ("reasons", "told"),
+    [(["busy"] * 4, ["busy"]), (["busy", "busy", "denied", "busy"], ["busy", "denied", "busy"])],
+)
+def test_why_it_is_not_open_is_told_when_it_changes_and_not_at_every_try(
+    reasons: list[str], told: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    records, refusing = Records(), Refusing(*reasons)
+    monkeypatch.setattr(port_module, "open_port", refusing)
+    source = started("socket://cap-line.invalid:1", records)
+    assert refusing.refused_all.wait(WAIT_S)
+    source.stop()
+    assert records.details("refused") == told
+    assert records.details("retry")[0] == "tried again every 100 ms to 200 ms"
+
+
+def test_a_file_that_gives_way_to_a_device_is_read_then(tmp_path: Path, pty: Pty) -> None:
     (tmp_path / "port").write_bytes(b"")
     records = Records()
     source = started(str(tmp_path / "port"), records)
