@@ -13,6 +13,7 @@ from textual.command import Provider
 from textual.screen import Screen
 
 from console.app.opening import OPENING, START, OpeningApp
+from console.app.plain_toolkit import draw_scroll_bars, key_words
 from console.app.request import Request
 from console.app.screens.run_screen import Decided, GoTo, RunScreen
 from console.app.themes import THEMES, variables
@@ -86,10 +87,16 @@ class LastackApp(OpeningApp):
             home: the state directory; None: nothing is remembered and nothing kept.
         """
         super().__init__(request, starts=starts, ascii_only=ascii_only, home=home)
+        draw_scroll_bars(ascii_only=ascii_only)
+        self.set_class(ascii_only, "-ascii")
         self.places: list[Place] = []  # for the way back
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self.remembered_theme(THEMES[0].name)
+
+    def get_key_display(self, binding: Binding) -> str:
+        """A key as the footer and the help show it."""
+        return key_words(super().get_key_display(binding), binding, ascii_only=self.ascii_only)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our own variables, under whatever theme."""

@@ -80,9 +80,10 @@ class MinuteRows:
         bad_word = "missing" if is_network else "bad"
         found = ((bad, bad_word), (odd, "odd"), (unseen, "not observable"))
         marked = [f"{count:,} {word}" for count, word in found if count]
+        short = [each.replace("not observable", "unseen") for each in marked]
         forms = [", ".join([f"{came:,} {self._noun(party, came)}", *marked])]
-        forms += [", ".join([f"{came:,}", *some]) for some in (marked, marked[:1])]
-        return forms + [each.replace("not observable", "unseen") for each in marked[:1]], style
+        forms += [", ".join([f"{came:,}", *some]) for some in (marked, short, short[:1])]
+        return forms + short[:1], style
 
     def _answered(self, k: int, party: int, bad: int) -> list[str]:
         answered, asked = int(self.answers.answered[k, party]), int(self.answers.asked[k, party])
