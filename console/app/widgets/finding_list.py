@@ -64,6 +64,7 @@ class FindingList(ListRows):
         self._kept = Kept()
         self._shown: tuple[Sequence[Finding], Sort] = (), "gravity"
         self._opened: set[GroupKey] = set()
+        self._columns: tuple[int, _Widths] | None = None  # of which width, and of these rows
 
     def fill(self, view: RunView, kept: Kept, findings: Sequence[Finding], sort: Sort) -> None:
         """Show these findings of a view; the cursor stays with its finding where that is there."""
@@ -74,6 +75,7 @@ class FindingList(ListRows):
 
     def _rebuild(self, held: Finding | None) -> None:
         findings, sort = self._shown
+        self._columns = None
         self.rows = finding_rows(findings, self._party_name, sort, self._opened)
         cursor = next((k for k, r in enumerate(self.rows) if held in r.findings), self.cursor)
         if held is None or self.row is None or held not in self.row.findings:
@@ -144,6 +146,11 @@ class FindingList(ListRows):
         return finding.party if party is None else self._view.parties.every[party].name
 
     def _widths(self, width: int) -> _Widths:
+        if self._columns is None or self._columns[0] != width:
+            self._columns = width, self._widths_for(width)
+        return self._columns[1]
+
+    def _widths_for(self, width: int) -> _Widths:
         longest = max((len(r.key.party) for r in self.rows[:200]), default=0)
         party = max(6, min(longest, WIDEST_PARTY if width >= WIDE else 10))
         is_long = bool(self.rows) and max(r.last_ns for r in self.rows[:200]) >= UNITS_NS["h"]

@@ -69,6 +69,8 @@ class Residuals(Widget):
         self._plotted: Plotted | None = None
         self._chosen: tuple[int, int] | None = None  # moment and residual
         self._drawn: tuple[tuple[int, int], Drawn] | None = None  # room, and what was drawn in it
+        self._strips: list[Strip] = []  # its rows
+        self._cursor: tuple[int, int] | None = None  # column and row of the anchor that is chosen
         self._styles: dict[int, Style] = {}
 
     def show(self, plotted: Plotted | None) -> None:
@@ -79,12 +81,14 @@ class Residuals(Widget):
     def choose(self, chosen: tuple[int, int] | None) -> None:
         """Show where one anchor is: its moment on the common axis and its residual, ns."""
         self._chosen = chosen
+        self._place_cursor()
         self.refresh()
 
     def notify_style_update(self) -> None:
         """Forget the colours of another theme."""
         super().notify_style_update()
         self._styles.clear()
+        self._drawn = None
 
     @property
     def _room(self) -> tuple[int, int]:
@@ -94,8 +98,18 @@ class Residuals(Widget):
     def _draw(self, plotted: Plotted) -> Drawn:
         """The plot without the cursor, drawn once for each size."""
         if self._drawn is None or self._drawn[0] != self._room:
-            self._drawn = self._room, self._draw_in(plotted, *self._room)
+            drawn = self._draw_in(plotted, *self._room)
+            self._drawn = self._room, drawn
+            rows = enumerate(drawn[0].runs())
+            self._strips = [self._strip(plotted, drawn, y, runs) for y, runs in rows]
+            self._place_cursor()
         return self._drawn[1]
+
+    def _strip(self, plotted: Plotted, drawn: Drawn, y: int, runs: list[tuple[str, int]]) -> Strip:
+        """A row with its label; the cursor is put over it later, on every move."""
+        canvas, _, axis = drawn
+        text = [(self._label(plotted, axis, canvas, y), QUIET), *runs]
+        return Strip([Segment(words, self._style(style)) for words, style in text])
 
     def _draw_in(self, plotted: Plotted, rows: int, columns: int) -> Drawn:
         shown, piece = plotted.shown, plotted.piece
@@ -170,13 +184,11 @@ class Residuals(Widget):
         rows, columns = self._room
         if plotted is None or not rows or columns < 8:
             return Strip.blank(width, self.rich_style)
-        canvas, frame, axis = self._draw(plotted)
+        canvas, frame, _ = self._draw(plotted)
         if y >= rows:
             return self._times(plotted, frame, columns, width)
-        text = [(self._label(plotted, axis, canvas, y), QUIET)]
-        text += self._row(canvas, y, self._cursor(frame, canvas))
-        strip = Strip([Segment(words, self._style(style)) for words, style in text])
-        return strip.adjust_cell_length(width, self.rich_style)
+        strip = self._with_cursor(self._strips[y], y, canvas)
+        return strip.adjust_cell_length(width, self._style(TEXT))
 
     def _label(self, plotted: Plotted, axis: ValueAxis, canvas: Canvas, y: int) -> str:
         """A round value; at the edges with a sign where anchors lie beyond it."""
@@ -191,32 +203,31 @@ class Residuals(Widget):
             label = f"<{label}"
         return f"{label:>{LABELS - 1}}{self._plot.border}"
 
-    def _cursor(self, frame: Frame, canvas: Canvas) -> tuple[int, int] | None:
-        """Column and row of the anchor that is chosen."""
-        if self._chosen is None:
-            return None
-        t_ns, away = self._chosen
+    def _place_cursor(self) -> None:
+        self._cursor = None
+        if self._chosen is None or self._drawn is None or self._drawn[0] != self._room:
+            return
+        (t_ns, away), (canvas, frame, _) = self._chosen, self._drawn[1]
         column = int(frame.column_of(np.array([t_ns], np.int64), canvas.columns)[0])
         row = int(self._cell_rows(np.array([away], np.float64), frame, canvas)[0])
-        return (column, row) if 0 <= column < canvas.columns else None
+        if 0 <= column < canvas.columns:
+            self._cursor = column, row
 
-    def _row(self, canvas: Canvas, y: int, cursor: tuple[int, int] | None) -> list[tuple[str, int]]:
-        characters, styles = canvas.characters[y].tolist(), canvas.styles[y].tolist()
-        if cursor is not None:
-            column, row = cursor
-            if y == row:
-                styles[column] = CURSOR
-                if characters[column] != self._signs.lost:
-                    characters[column] = self._plot.node
-            elif characters[column] in (" ", self._signs.run, self._plot.limit):
-                characters[column], styles[column] = self._plot.cursor, QUIET
-        found: list[tuple[str, int]] = []
-        start = 0
-        for k in range(1, len(styles) + 1):  # one row of the screen
-            if k == len(styles) or styles[k] != styles[start]:
-                found.append(("".join(characters[start:k]), styles[start]))
-                start = k
-        return found
+    def _with_cursor(self, strip: Strip, y: int, canvas: Canvas) -> Strip:
+        """The row with the line of the anchor that is chosen, behind what is drawn there."""
+        if self._cursor is None:
+            return strip
+        column, row = self._cursor
+        there = str(canvas.characters[y, column])
+        if y == row:
+            sign, style = there if there == self._signs.lost else self._plot.node, CURSOR
+        elif there in (" ", self._signs.run, self._plot.limit):
+            sign, style = self._plot.cursor, QUIET
+        else:
+            return strip
+        at = LABELS + column
+        over = Strip([Segment(sign, self._style(style))], 1)
+        return Strip.join([strip.crop(0, at), over, strip.crop(at + 1)])
 
     def _times(self, plotted: Plotted, frame: Frame, columns: int, width: int) -> Strip:
         row = [" "] * columns

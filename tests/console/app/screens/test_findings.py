@@ -59,6 +59,18 @@ async def test_enter_goes_to_the_event_a_finding_begins_with() -> None:
 
 
 @played
+async def test_b_comes_back_to_the_finding_one_left() -> None:
+    async with showing("findings", demo_view()) as (app, pilot):
+        await pilot.press("down", "down", "enter")
+        await pilot.pause()
+        assert app.current_mode == "timeline"
+        await pilot.press("b")
+        await pilot.pause()
+        assert app.current_mode == "findings"
+        assert app.screen.query_one(FindingList).cursor == 2
+
+
+@played
 async def test_right_steps_to_a_later_moment_and_enter_goes_to_that() -> None:
     view = demo_view()
     async with showing("findings", view) as (app, pilot):
