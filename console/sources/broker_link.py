@@ -14,24 +14,19 @@ from __future__ import annotations
 import selectors
 import ssl
 import time
-import uuid
 from collections.abc import Callable
-from typing import Any
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from console.bench.model import MessagesSource
+from console.sources.broker_client import aim, client_for
 from console.sources.broker_hearing import Hearing
 from console.sources.broker_secret import Secret
-from console.sources.broker_words import Trouble, denied, ended, refused, where
+from console.sources.broker_words import denied, ended, no_answer, no_connection, refused, where
 from console.sources.records import Happening
-from decoders.durations import in_words
 
-_MISMATCH = "Do protocol, and tls or its absence, go with the port?"
 _BATCH = 256  # packets read between two looks at the rest
 
 Tell = Callable[[Happening, str], None]
@@ -66,9 +61,15 @@ class BrokerLink:
         self._patience_s = patience_s
         self._is_5 = source.protocol == "5"
         self._hearing = Hearing()
-        self._client = self._made(password, context)
+        self._client = client_for(source, password, context, patience_s)
+        self._client.enable_logger(self._hearing)
+        self._client.on_connect = self._on_connect
+        self._client.on_subscribe = self._on_subscribe
+        self._client.on_message = self._on_message
+        self._client.on_disconnect = self._on_disconnect
         self._selector: selectors.BaseSelector | None = None
         self._answer_by: float | None = None  # monotonic s; None: no answer is waited for
+        self._asked: int | None = None  # packet id of the subscription not answered yet
         self._subscribed = False  # in the session the broker keeps
         self.alive = False  # whether there is a connection
         self.accepted = False  # by the broker, on this connection
@@ -76,28 +77,6 @@ class BrokerLink:
         self.why = ""  # it ended
         self.lost = 0  # messages known to be missing
         self._heard = 0
-
-    def _made(self, password: Secret | None, context: ssl.SSLContext | None) -> Client:
-        source = self._source
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            # 3.1.1 section 3.1.3.1: up to 23 letters and digits are taken by every broker
-            client_id=source.client_id or f"lastack{uuid.uuid4().hex[:12]}",
-            clean_session=None if self._is_5 else source.clean,
-            protocol=MQTTProtocolVersion.MQTTv5 if self._is_5 else MQTTProtocolVersion.MQTTv311,
-            reconnect_on_failure=False,  # or it would try MQTT 3.1 by itself
-        )
-        client.connect_timeout = self._patience_s
-        client.enable_logger(self._hearing)
-        if source.username is not None or password is not None:
-            client.username_pw_set(source.username, password.reveal() if password else None)
-        if context is not None:
-            client.tls_set_context(context)
-        client.on_connect = self._on_connect
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
-        client.on_disconnect = self._on_disconnect
-        return client
 
     def connect(self) -> None:
         """Open the connection and ask to be let in; the answer comes in `turn`.
@@ -107,22 +86,18 @@ class BrokerLink:
         """
         source = self._source
         self.accepted, self.why, self._hearing.trouble = False, "", None
-        told: dict[str, Any] = {}
-        if self._is_5:
-            expiry_s = source.session_expiry_s
-            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = expiry_s
-            # within one recording the session is taken up again, if it is kept at all
-            told["clean_start"] = source.clean and not (self.granted and expiry_s)
-            told["properties"] = properties
-        self._client.connect_async(
-            source.host or "", source.broker_port, source.keepalive_s, **told
-        )
+        self._asked = None
+        aim(self._client, source, again=self.granted)
         self._client.reconnect()
-        self._selector = selectors.DefaultSelector()
-        self._selector.register(self._client.socket(), selectors.EVENT_READ)  # type: ignore[arg-type]
-        self._answer_by = time.monotonic() + self._patience_s
         self.alive = True
+        sock = self._client.socket()
+        if sock is None:  # gone again before it could be asked anything
+            self._end(self._broken())
+            self._drop()
+            return
+        self._selector = selectors.DefaultSelector()
+        self._selector.register(sock, selectors.EVENT_READ)
+        self._answer_by = time.monotonic() + self._patience_s
 
     def turn(self, timeout_s: float) -> bool:
         """Read what has come, or wait for it; answer and keep the connection alive.
@@ -144,7 +119,7 @@ class BrokerLink:
             self._end(f"what came could not be read: {type(error).__name__}: {error}")
             came = False
         if self._answer_by is not None and time.monotonic() > self._answer_by:
-            self._end(self._no_answer())
+            self._end(str(no_answer(self._source, self._patience_s, accepted=self.accepted)))
         if self._client.socket() is None:
             self._end(self._broken())
         if self.why:
@@ -234,17 +209,19 @@ class BrokerLink:
 
     def _subscribe(self) -> None:
         self._answer_by = time.monotonic() + self._patience_s
-        self._client.subscribe(list(self._source.subscriptions.items()))
+        _, self._asked = self._client.subscribe(list(self._source.subscriptions.items()))
 
     def _on_subscribe(
         self,
         _client: Client,
         _data: object,
-        _packet_id: int,
+        packet_id: int,
         reasons: list[ReasonCode],
         properties: Properties | None,
     ) -> None:
-        self._answer_by = None
+        if packet_id != self._asked:
+            return
+        self._asked = self._answer_by = None
         wanted = self._source.subscriptions
         answers = list(zip(wanted.items(), reasons, strict=False))
         granted = [
@@ -285,17 +262,11 @@ class BrokerLink:
 
     def _broken(self) -> str:
         """Why a connection is gone that nobody ended in words."""
-        if not self.accepted:
-            return str(Trouble(f"{where(self._source)} closed without letting us in", _MISMATCH))
         trouble = self._hearing.trouble
+        if not self.accepted:
+            cause = trouble if isinstance(trouble, ssl.SSLError) else ConnectionResetError()
+            return str(no_connection(cause, self._source, self._patience_s))
         return f"the connection broke: {trouble}" if trouble else "the broker closed it"
-
-    def _no_answer(self) -> str:
-        wait = in_words(self._patience_s * 1e9)
-        if self.accepted:
-            return f"the broker did not answer the subscription within {wait}"
-        words = f"{where(self._source)} connects, but says nothing for {wait}"
-        return str(Trouble(words, _MISMATCH))
 
     def _end(self, why: str) -> None:
         """Note why it ended; the first reason stands."""

@@ -57,6 +57,8 @@ def no_connection(error: BaseException, source: MessagesSource, patience_s: floa
     """
     at = where(source)
     match error:
+        case ssl.SSLEOFError() | ConnectionResetError() | BrokenPipeError():
+            return closed_early(source)
         case ssl.SSLCertVerificationError():
             return _certificate(error, source)
         case ssl.SSLError(reason="WRONG_VERSION_NUMBER"):
@@ -65,7 +67,7 @@ def no_connection(error: BaseException, source: MessagesSource, patience_s: floa
             words = f"no answer from {at} within {in_words(patience_s * 1e9)}"
             return Trouble(words, "Is it the right host and port, and tls as the broker has it?")
         case ssl.SSLError():
-            reason = (error.reason or str(error)).lower().replace("_", " ")
+            reason = (getattr(error, "reason", None) or str(error)).lower().replace("_", " ")
             mend = "The broker may want a certificate: cert_file" if "alert" in reason else ""
             return Trouble(f"TLS with {at} failed: {reason}", mend)
         case socket.gaierror():
@@ -77,6 +79,23 @@ def no_connection(error: BaseException, source: MessagesSource, patience_s: floa
         case OSError():
             return Trouble(f"no connection to {at}: {error.strerror or error}")
     return Trouble(f"no connection to {at}: {type(error).__name__}: {error}", "Look at host")
+
+
+def closed_early(source: MessagesSource) -> Trouble:
+    """That a broker closed the connection before it had let us in, or refused to."""
+    mend = "Do protocol, and tls or its absence, go with the port?"
+    if source.tls is True or (source.tls and source.tls.cert_file is None):
+        mend = "It may want another protocol, or a certificate of ours: cert_file"
+    return Trouble(f"{where(source)} closed without letting us in", mend)
+
+
+def no_answer(source: MessagesSource, patience_s: float, *, accepted: bool) -> Trouble:
+    """That a broker does not answer, to the connection or, once accepted, the subscription."""
+    wait = in_words(patience_s * 1e9)
+    if accepted:
+        return Trouble(f"the broker did not answer the subscription within {wait}")
+    words = f"{where(source)} connects, but lets nobody in within {wait}"
+    return Trouble(words, "Do protocol, and tls or its absence, go with the port?")
 
 
 def _certificate(error: ssl.SSLCertVerificationError, source: MessagesSource) -> Trouble:

@@ -71,12 +71,17 @@ def recording(source: BrokerSource, clock: HostClock | None = None) -> Iterator[
         live.stop(WAIT_S)
 
 
-def until_state(source: BrokerSource, state: str) -> SourceState:
-    """Wait until a source is in a state; it."""
+def until(wanted: Callable[[], bool]) -> None:
+    """Wait until something holds that nobody tells of."""
     pause = threading.Event()
     for _ in range(int(WAIT_S / 0.01)):
-        if source.state().state == state:
-            break
+        if wanted():
+            return
         pause.wait(0.01)
-    assert source.state().state == state, source.state()
+    assert wanted()
+
+
+def until_state(source: BrokerSource, state: str) -> SourceState:
+    """Wait until a source is in a state; it."""
+    until(lambda: source.state().state == state)
     return source.state()

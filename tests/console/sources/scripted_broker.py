@@ -20,6 +20,7 @@ class Line:
     def __init__(self, sock: socket.socket) -> None:
         self._sock = sock
         self.received = b""
+        self.ended = threading.Event()  # the script is through, or the client is gone
         self._read = 0
 
     def send(self, data: bytes) -> None:
@@ -135,6 +136,8 @@ class ScriptedBroker:
                 pass
             except Exception as error:  # told in `__exit__`
                 self._wrong.append(error)
+            finally:
+                line.ended.set()
 
 
 def publish(

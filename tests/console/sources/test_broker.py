@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-import threading
 from collections.abc import Callable, Iterator
 from itertools import pairwise
 from typing import Any
@@ -28,7 +27,7 @@ from tests.console.sources.brokers import (
     sender,
 )
 from tests.console.sources.cable import Cable
-from tests.console.sources.kept_records import Kept, recording, until_state
+from tests.console.sources.kept_records import Kept, recording, until, until_state
 
 RETRY = ("100ms", "200ms")
 
@@ -405,7 +404,7 @@ def test_a_recorder_that_cannot_take_messages_for_a_while_is_told_how_many(broke
     try:
         kept.until_happened("subscribed")
         send(broker.port, *[("capline/n", b"x", 0, False)] * 3)
-        until_lost(source, 3)
+        until(lambda: source.state().lost == 3)
         assert source.state().why == "messages cannot be kept: OSError: no space left"
         full.clear()
         send(broker.port, ("capline/n", b"y", 0, False))
@@ -415,15 +414,6 @@ def test_a_recorder_that_cannot_take_messages_for_a_while_is_told_how_many(broke
     assert kept.happened("lost") == ["messages that could not be kept: 3"]
     assert [message.payload for message in kept.messages] == [b"y"]
     assert (source.state().records, source.state().lost) == (1, 3)
-
-
-def until_lost(source: BrokerSource, count: int) -> None:
-    pause = threading.Event()
-    for _ in range(int(WAIT_S / 0.01)):
-        if source.state().lost == count:
-            break
-        pause.wait(0.01)
-    assert source.state().lost == count
 
 
 def test_a_source_without_a_host_is_a_callers_mistake() -> None:
