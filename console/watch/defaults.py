@@ -35,6 +35,7 @@ def default_rules(
     stops_elsewhere: Collection[str] | None = (),
     checks_elsewhere: Collection[str] | None = (),
     held_elsewhere: Collection[str] | None = (),
+    wires: bool = True,
 ) -> list[Rule]:
     """The default rules.
 
@@ -44,16 +45,17 @@ def default_rules(
         stops_elsewhere: devices whose stops other rules are about; None: other rules cover all.
         checks_elsewhere: devices whose check codes other rules are about; None: all.
         held_elsewhere: buses whose held lines other rules are about; None: all.
+        wires: whether there may be a capture.
     """
-    rules: list[Rule] = [
+    rules: list[Rule] = [_damaged_prints(names), _error_prints(names), Restarts(names)]
+    if not wires:
+        return rules
+    rules += [
         PacketProblems("packet-problem", names),
         _undecoded(names),
         _start_out_of_place(names),
         _noise(names),
         _spikes(names),
-        _damaged_prints(names),
-        _error_prints(names),
-        Restarts(names),
     ]
     if stops_elsewhere is not None:
         rules.append(StopsAnswering(names, others=stops_elsewhere))

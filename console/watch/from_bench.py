@@ -40,6 +40,7 @@ def rules_for(
     described: Collection[str] = (),
     bus_sources: Mapping[str, str] | None = None,
     defaults: bool = True,
+    wires: bool = True,
 ) -> list[Rule]:
     """The rules of a bench, and the default ones for what they leave open.
 
@@ -48,6 +49,7 @@ def rules_for(
         described: devices with packet descriptions.
         bus_sources: the source of each bus that was found.
         defaults: whether the default rules are added.
+        wires: whether there may be a capture, for default rules to be about.
 
     Raises:
         DescriptionError: if a rule of a bench that was made in code does not fit the tables.
@@ -74,6 +76,7 @@ def rules_for(
             stops_elsewhere=_left(stops),
             checks_elsewhere=_left(checks),
             held_elsewhere=_left(held),
+            wires=wires,
         )
     return made
 

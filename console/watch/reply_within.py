@@ -24,6 +24,9 @@ from console.watch.rows import Selection, Subject
 from console.watch.rule import Batch, Horizon, Words
 
 _EVER = 2**62
+# Requests that nothing answered before it is known whose the replies are, and so whether they could
+# have been seen; of more the first count as lost.
+_MOST_WAITING = 1000
 KEYS_SAID = 3  # lost requests named in the summary; the evidence has them all
 
 
@@ -106,6 +109,7 @@ class ReplyWithin:
         self._unobservable = Tally()  # whether these were answered nobody can say
         self._unobserved: Mapping[str, Unobserved] = {}
         self._lost_keys: list[str] = []
+        self._waiting: list[tuple[int, str]] = []  # not answered, before any reply was seen
         self._requests = 0
         self._subject: Subject | None = None
         self._reply_source = ""
@@ -161,13 +165,18 @@ class ReplyWithin:
             return _EVER
         return Horizon(until_ns, self._observed_until).of(self._reply_source or None)
 
-    def _settle(self, until_ns: int) -> None:
+    def _settle(self, until_ns: int, *, last: bool = False) -> None:
         lost: list[tuple[int, str]] = []
         for key, queue in list(self._queues.items()):
             lost += [(t, key) for t in queue.settle(until_ns, self._within_ns, self._slack_ns)]
             if not queue.requests and not queue.replies:
                 del self._queues[key]
         lost.sort()
+        lost = [*self._waiting, *lost]
+        self._waiting = []
+        if not self._reply_source and not last:
+            first = max(0, len(lost) - _MOST_WAITING)
+            lost, self._waiting = lost[:first], lost[first:]
         times = np.array([t for t, _ in lost], np.int64)
         spans = self._unobserved.get(self._reply_source, NOTHING)
         unseen = spans.touches(times - self._slack_ns, times + self._within_ns)
@@ -181,7 +190,7 @@ class ReplyWithin:
 
     def finish(self, until_ns: int) -> list[Finding]:
         """Return one finding that stands for all requests that were not answered."""
-        self._settle(self._until(until_ns))
+        self._settle(self._until(until_ns), last=True)
         if self._tally.count:
             return [self._lost()]
         return [self._not_observable()] if self._unobservable.count else []

@@ -65,12 +65,22 @@ class Rule(Protocol):
         ...
 
 
-def standing(rules: Iterable[Rule], until_ns: int) -> list[Finding]:
+def standing(rules: Iterable[Rule], until_ns: int, rest: Batch | None = None) -> list[Finding]:
     """What would be found if the run ended at `until_ns`, beyond what `feed` has returned.
 
     The rules are left as they are; this is how a live screen raises an alarm that still lasts.
+
+    Args:
+        rules: whose findings.
+        until_ns: the end; nothing that was fed is later.
+        rest: what is known up to then and was not fed yet.
     """
-    return [found for rule in rules for found in copy.deepcopy(rule).finish(until_ns)]
+    found: list[Finding] = []
+    for rule in rules:
+        copied = copy.deepcopy(rule)
+        found += [] if rest is None else copied.feed(rest)
+        found += copied.finish(until_ns)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

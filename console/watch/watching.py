@@ -33,9 +33,14 @@ class Watch:
             return []
         return in_order(found for rule in self._rules for found in rule.feed(batch))
 
-    def standing(self, until_ns: int) -> list[Finding]:
-        """What else would be found if the run ended at `until_ns`, in time order."""
-        return in_order(standing(self._rules, until_ns)) if self._started else []
+    def standing(self, until_ns: int, rest: Batch | None = None) -> list[Finding]:
+        """What else would be found if the run ended at `until_ns`, in time order.
+
+        Args:
+            until_ns: the end.
+            rest: what is known up to then and was not fed yet.
+        """
+        return in_order(standing(self._rules, until_ns, rest)) if self._started else []
 
     def finish(self, until_ns: int) -> list[Finding]:
         """Return the findings that last to the end of the run, in time order."""

@@ -168,6 +168,10 @@ class LineCutter:
             separator="",
         )
 
+    def begin(self) -> None:
+        """What comes next begins a line, whatever was cut."""
+        self._tail_begins = True
+
     def _other_half(self, chunk: bytes) -> int:
         """1 when the chunk begins with the second half of the ending before it."""
         if not self._half or not chunk:

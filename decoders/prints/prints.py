@@ -76,6 +76,16 @@ class PrintDecoder:
         return self._ticks.restarts
 
     @property
+    def is_decided(self) -> bool:
+        """Whether the form of the stamps is known, so that no line waits for it."""
+        return self._matcher is not None
+
+    @property
+    def looked_ahead(self) -> int:
+        """How often a stamp was judged by the one after it, or held back to be."""
+        return self._ticks.looked_ahead
+
+    @property
     def tick_period_ns(self) -> int:
         """After what time the firmware's counter runs over; 0 when that is not known."""
         return self._ticks.period_ns
@@ -118,6 +128,18 @@ class PrintDecoder:
         """
         return self._settle(list(self._decide()), final=True)
 
+    def interrupt(self) -> Prints:
+        """Give out everything: the port was closed, and what comes next begins a line."""
+        rest = self._cut()
+        self._cutter.begin()
+        return rest
+
+    @property
+    def held_since_ns(self) -> int | None:
+        """Host stamp of the first thing that is not given out yet; None where nothing is held."""
+        since = [t for t in (self._lines_since(), self._cutter.tail_arrival_ns) if t is not None]
+        return min(since, default=None)
+
     def release(self, before_ns: int) -> Prints:
         """Give out what the host has had for a while, for a live port.
 
@@ -135,16 +157,21 @@ class PrintDecoder:
 
     def _due(self, before_ns: int) -> bool | None:
         """What came first: True for the line begun, False for what is held, None for neither."""
-        held = [self._held.arrival_ns] + [block.lines.arrival_ns for block in self._window]
-        since = next((int(stamps[0]) for stamps in held if len(stamps)), NO_TIME)
-        tail = self._cutter.tail_arrival_ns
-        if since != NO_TIME and since <= before_ns and (tail is None or since <= tail):
+        since, tail = self._lines_since(), self._cutter.tail_arrival_ns
+        if since is not None and since <= before_ns and (tail is None or since <= tail):
             return False
         return True if tail is not None and tail <= before_ns else None
 
+    def _lines_since(self) -> int | None:
+        """Host stamp of the first whole line that is held back."""
+        held = [self._held.arrival_ns] + [block.lines.arrival_ns for block in self._window]
+        since = next((int(stamps[0]) for stamps in held if len(stamps)), NO_TIME)
+        return None if since == NO_TIME else since
+
     def _cut(self) -> Prints:
         lines = self._cutter.cut()
-        return self._settle([*self._take(Block.of(lines)), *self._decide()], final=True)
+        parts = list(self._take(Block.of(lines))) if len(lines) else []
+        return self._settle([*parts, *self._decide()], final=True)
 
     def finish(self) -> Prints:
         """Return what was left; feed nothing after this.

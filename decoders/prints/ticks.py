@@ -93,6 +93,7 @@ class Ticks:
         late, stray: how many late lines and stray stamps there were.
         period_ns: of the counter, 0 as long as no width is known or found.
         found_bits: width that was found, 0 when it was given or none was found.
+        looked_ahead: how often the stamp after one was asked for to judge it.
         hosted: whether any stamp came with one of the host.
         exceeded: whether a stamp was larger than a counter of the given width can hold.
         epoch: the current one.
@@ -103,6 +104,7 @@ class Ticks:
         self.restarts: list[Jump] = []
         self.late = 0
         self.stray = 0
+        self.looked_ahead = 0
         self.period_ns = 0
         self.found_bits = 0
         self.hosted = False
@@ -266,6 +268,7 @@ class Ticks:
         if self._is_late(raw, -step, host):
             self.late += 1
             return "late"
+        self.looked_ahead += 1
         following = self._following(batch, at)
         if following == _WAIT:
             return "wait"
