@@ -26,6 +26,15 @@ WIDTHS_KEPT = 3  # widths of buckets whose counts are kept
 _EVER = 2**62
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The part of a recorded run of which events are here; the ribbon shows the whole."""
+
+    span_ns: tuple[int, int]
+    is_newest: bool  # it ends where the run ends, or ended when this was made
+    grows: bool  # the run is being recorded
+
+
 @dataclass(slots=True, eq=False)
 class RunView:
     """One run as the screens need it. Nothing in it changes but caches."""
@@ -41,7 +50,13 @@ class RunView:
     links: LinkIndex
     unseen: Mapping[int, Unobserved]  # of parties the spans in which nothing was observed of them
     wall_ns: int | None  # what to add to a time to be ns since 1970 UTC; None: no clock tells
+    held: Held | None = None  # None: every event of the run is here
     _buckets: dict[int, tuple[Buckets, Answers]] = field(default_factory=dict)
+
+    @property
+    def span_ns(self) -> tuple[int, int]:
+        """The span of which events are here."""
+        return (self.start_ns, self.end_ns) if self.held is None else self.held.span_ns
 
     @property
     def start_ns(self) -> int:
@@ -90,7 +105,9 @@ class RunView:
             while len(self._buckets) >= WIDTHS_KEPT:
                 del self._buckets[next(iter(self._buckets))]
             count = len(self.parties.every)
-            buckets = buckets_of(self.events, count, self.start_ns, self.end_ns, width_ns)
+            begin, end = self.span_ns
+            begin -= (begin - self.start_ns) % width_ns  # borders stay where they are as it moves
+            buckets = buckets_of(self.events, count, begin, end, width_ns)
             devices = dict(self.parties.by_device)
             answers = answers_of(self.tables["exchanges"], devices, buckets, count)
             self._buckets[width_ns] = buckets, answers
@@ -98,7 +115,7 @@ class RunView:
 
     def usual_width_ns(self) -> int:
         """The width of buckets a run opens with."""
-        return usual_width_ns(self.start_ns, self.end_ns)
+        return usual_width_ns(*self.span_ns)
 
     def gravest(self) -> Finding | None:
         """The finding the story is about: the gravest; a party that stopped before others."""
@@ -122,10 +139,11 @@ class RunView:
 
 
 def view_of(evidence: Evidence, bench: Bench, file: BenchFile | None) -> RunView:
-    """Index a run for the screens; links are found here."""
+    """Index a run for the screens; links are found here, unless they are among its tables."""
     tables = dict(evidence.tables)
     parties = parties_of(tables, bench)
-    tables["links"] = linked(evidence, parties)
+    if "links" not in tables:
+        tables["links"] = linked(evidence, parties)
     events = events_of(tables, parties)
     fine_ns = max(1, -(-(evidence.end_ns + 1 - evidence.start_ns) // RIBBON_BINS))
     fine = buckets_of(events, len(parties.every), evidence.start_ns, evidence.end_ns, fine_ns)

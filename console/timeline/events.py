@@ -98,14 +98,17 @@ def _parts(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Iterator[_Pa
         table = tables.get(name)
         if table is None:
             continue
-        rows = table.lazy().with_row_index("row").select("row", **_SHOWN[name](tables, parties))
-        shown = rows.filter(pl.col("shows") & pl.col("t_ns").is_not_null()).collect()
+        found = table.select(**_SHOWN[name](tables, parties))
+        shows = (found["shows"] & found["t_ns"].is_not_null()).to_numpy()
+        rows = np.flatnonzero(shows).astype(np.uint32)
+        if len(rows) < table.height:
+            found = found.filter(pl.Series(shows))
         yield (
-            shown["t_ns"].cast(pl.Int64).to_numpy(),
+            found["t_ns"].cast(pl.Int64).to_numpy(),
             k,
-            shown["row"].cast(pl.UInt32).to_numpy(),
-            shown["party"].cast(pl.UInt16).to_numpy(),
-            shown["state"].cast(pl.UInt8).to_numpy(),
+            rows,
+            found["party"].cast(pl.UInt16).to_numpy(),
+            found["state"].cast(pl.UInt8).to_numpy(),
         )
 
 
@@ -129,19 +132,27 @@ def outside_packets(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Boo
     Between two transactions of one packet the controller may turn to others on the bus.
     """
     transactions, packets = tables["transactions"], tables["packets"]
-    whose = ["bus", "party"]
-    spoken = packets.select("bus", "start_ns", "end_ns", party=parties.column_of("packets"))
-    whole = transactions.select("bus", "start_ns", party=parties.column_of("transactions"))
-    whole = whole.with_row_index("row")
+    start, begin, end = (
+        table[column].to_numpy()
+        for table, column in (
+            (transactions, "start_ns"),
+            (packets, "start_ns"),
+            (packets, "end_ns"),
+        )
+    )
+    did = transactions.select(parties.column_of("transactions")).to_series().to_numpy()
+    spoke = packets.select(parties.column_of("packets")).to_series().to_numpy()
     outside = np.ones(transactions.height, np.bool_)
-    parts = whole.join(spoken.select(whose).unique(), on=whose).partition_by(whose, as_dict=True)
-    for key, own in spoken.sort("start_ns").partition_by(whose, as_dict=True).items():
-        if key in parts:
-            start = parts[key]["start_ns"].to_numpy()
-            begins, ends = own["start_ns"].to_numpy(), own["end_ns"].cum_max().to_numpy()
-            at = np.searchsorted(begins, start, side="right") - 1
-            shown = (at >= 0) & ((start == begins[at]) | (start < ends[at]))
-            outside[parts[key]["row"].to_numpy()[shown]] = False
+    for bus in packets["bus"].unique().drop_nulls():
+        on_bus, spoken = (t["bus"].eq_missing(bus).to_numpy() for t in (transactions, packets))
+        for party in np.flatnonzero(np.bincount(spoke[spoken])):
+            rows = np.flatnonzero(on_bus & (did == party))
+            own = np.flatnonzero(spoken & (spoke == party))
+            own = own[np.argsort(begin[own], kind="stable")]
+            begins, ends = begin[own], np.maximum.accumulate(end[own])
+            at = np.searchsorted(begins, start[rows], side="right") - 1
+            shown = (at >= 0) & ((start[rows] == begins[at]) | (start[rows] < ends[at]))
+            outside[rows[shown]] = False
     return outside
 
 

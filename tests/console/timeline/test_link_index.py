@@ -14,16 +14,14 @@ from hypothesis import strategies as st
 from console.timeline.events import EVENT_TABLES
 from console.timeline.link_index import LinkIndex
 from console.timeline.links import SCHEMA
+from tests.console.app.screens.showing import demo_view
 from tests.console.timeline.small_runs import SmallRun, cap_line, runs
 
 ROW = st.fixed_dictionaries(
     {
         "from_ns": st.integers(0, 40),
-        "to_ns": st.integers(0, 40),
         "from_table": st.sampled_from(["prints", "packets", "messages"]),
         "from_row": st.integers(0, 5),
-        "to_table": st.sampled_from(["prints", "packets", "messages"]),
-        "to_row": st.one_of(st.none(), st.integers(0, 5)),
         "from_party": st.integers(0, 3),
         "to_party": st.integers(0, 3),
         "latency_ns": st.one_of(st.none(), st.integers(-9, 9)),
@@ -37,29 +35,43 @@ ROW = st.fixed_dictionaries(
 
 
 def table_of(rows: list[dict[str, Any]]) -> pl.DataFrame:
-    return pl.DataFrame(rows, schema=dict(SCHEMA), orient="row")
+    return pl.DataFrame(rows, schema=dict(SCHEMA), orient="row").sort("to_ns", maintain_order=True)
 
 
 @settings(deadline=None)
-@given(runs(), st.lists(ROW, max_size=30))
-def test_both_ends_of_every_link_find_the_other(run: SmallRun, rows: list[dict[str, Any]]) -> None:
+@given(runs(), st.lists(st.tuples(ROW, st.integers(0, 200)), max_size=30))
+def test_every_effect_finds_its_causes_and_no_other(
+    run: SmallRun, drawn: list[tuple[dict[str, Any], int]]
+) -> None:
+    events, rows = run.events, []
+    for row, at in drawn:
+        k = at % len(events)
+        effect = {"to_ns": int(events.t_ns[k]), "to_table": EVENT_TABLES[int(events.table[k])]}
+        rows.append(row | effect | {"to_row": int(events.row[k])})
+        rows.append(row | effect | {"to_row": None})  # one that did not come, at the same moment
     index = LinkIndex(table_of(rows))
-    for k in range(len(run.events)):
-        table, row = EVENT_TABLES[int(run.events.table[k])], int(run.events.row[k])
+    for k in range(len(events)):
+        table, row_at = EVENT_TABLES[int(events.table[k])], int(events.row[k])
         if table == "links":
             continue
-        for mine, other, found in (
-            ("to", "from", index.causes(run.events, k)),
-            ("from", "to", index.effects(run.events, k)),
-        ):
-            own = [r for r in rows if r[f"{mine}_table"] == table and r[f"{mine}_row"] == row]
-            told = [
-                (r[f"{other}_table"], -1 if r[f"{other}_row"] is None else r[f"{other}_row"],
-                 r[f"{other}_party"], r["latency_ns"] or 0, r["by"], r["band_ns"] or 0)
-                for r in own
-            ]  # fmt: skip
-            got = [(e.table, e.row, e.party, e.latency_ns, e.by, e.band_ns) for e in found]
-            assert sorted(got) == sorted(told)
+        told = [
+            (r["from_table"], r["from_row"], r["from_party"], r["latency_ns"] or 0, r["by"],
+             r["band_ns"] or 0)
+            for r in rows
+            if (r["to_table"], r["to_row"]) == (table, row_at)
+        ]  # fmt: skip
+        got = [(e.table, e.row, e.party, e.latency_ns, e.by, e.band_ns)
+               for e in index.causes(events, k)]  # fmt: skip
+        assert sorted(got) == sorted(told)
+
+
+def test_the_demos_effects_begin_when_their_links_say() -> None:
+    view = demo_view()
+    linked = view.tables["links"].filter(pl.col("to_row").is_not_null())
+    shown = np.flatnonzero(np.isin(view.events.table, [EVENT_TABLES.index(t) for t in
+                           ("prints", "messages", "packets")]))  # fmt: skip
+    found = sum(len(view.links.causes(view.events, k)) for k in shown.tolist())
+    assert found == linked.height > 7_000
 
 
 def test_an_effect_that_did_not_come_is_due_to_its_cause() -> None:
@@ -86,5 +98,5 @@ def test_an_effect_that_did_not_come_is_due_to_its_cause() -> None:
 @pytest.mark.parametrize("links", [None, table_of([])])
 def test_without_links_no_event_has_any(links: pl.DataFrame | None) -> None:
     run, index = cap_line(), LinkIndex(links)
-    assert [index.causes(run.events, k) + index.effects(run.events, k)
+    assert [index.causes(run.events, k)
             for k in range(len(run.events))] == [[]] * len(run.events)  # fmt: skip
