@@ -2,8 +2,8 @@
 
 A thread of its own connects, reads and connects again, with growing waits, until stopped. What
 happens to the connection stands among the messages as records of its own. A message is stamped when
-its packet was read off the socket; one of QoS 2, which is passed on a round trip later, with that
-time too, but never with one before the record in front of it.
+it was read off the socket; one of QoS 2, which is passed on a round trip later, with that time too,
+but never with one before the record in front of it.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from console.bench.model import MessagesSource
 from console.sources.broker_link import BrokerLink
 from console.sources.broker_properties import in_text
 from console.sources.broker_secret import LookUp, Secret
+from console.sources.broker_stream import Plain
 from console.sources.broker_tls import tls_context
 from console.sources.broker_words import no_connection, where
 from console.sources.records import (
@@ -36,6 +37,7 @@ from decoders.errors import DiagnosticError
 
 _TURN_S = 0.1  # how soon a stop is noticed
 _DRAIN_S = 0.5  # at most, for what had come when it was stopped
+_TOPICS = 4096  # most of those whose text is remembered
 _STEADY_S = 30.0  # a connection that lasted is followed by the first wait again
 
 
@@ -74,6 +76,7 @@ class BrokerSource:
         self._last_ns: int | None = None  # of a message
         self._put_ns = 0  # of whatever was put last
         self._odd_topic_told = False
+        self._topics: dict[bytes, str] = {}  # decoded before
 
     def start(self, put: Callable[[Record], None], clock: HostClock) -> None:
         """Begin; returns at once.
@@ -172,6 +175,7 @@ class BrokerSource:
             self._password,
             tls_context(tls, self._look_up) if isinstance(tls, Tls) else None,
             self._arrived,
+            self._plain_arrived,
             self._tell,
             self._patience_s,
         )
@@ -218,28 +222,48 @@ class BrokerSource:
         try:
             topic = message.topic
         except UnicodeDecodeError as error:
-            topic = self._odd_topic(error)
-        t_ns = max(self._clock.of_monotonic(round(message.timestamp * 1e9)), self._put_ns)
-        record = Arrived(
-            self._source.name,
-            t_ns,
-            topic,
-            bytes(message.payload),
-            message.qos,
-            bool(message.retain),
-            bool(message.dup),
-            in_text(message.properties),
+            topic = self._odd_topic(error.object)
+        self._keep(
+            Arrived(
+                self._source.name,
+                self._stamp(message.timestamp),
+                topic,
+                bytes(message.payload),
+                message.qos,
+                bool(message.retain),
+                bool(message.dup),
+                in_text(message.properties),
+            )
         )
+
+    def _plain_arrived(self, message: Plain) -> None:
+        topic = self._topics.get(message.topic)
+        if topic is None:
+            try:
+                topic = message.topic.decode()
+            except UnicodeDecodeError:
+                topic = self._odd_topic(message.topic)
+            if len(self._topics) < _TOPICS:
+                self._topics[message.topic] = topic
+        t_ns = self._stamp(message.monotonic_s)
+        payload, retain, duplicate = message.payload, message.retain, message.duplicate
+        self._keep(Arrived(self._source.name, t_ns, topic, payload, 0, retain, duplicate))
+
+    def _stamp(self, monotonic_s: float) -> int:
+        """When it was read, but not before what was put in front of it."""
+        return max(self._clock.of_monotonic(round(monotonic_s * 1e9)), self._put_ns)
+
+    def _keep(self, record: Arrived) -> None:
         if self._put(record):
             self._records += 1
             self._bytes += len(record.payload)
-            self._last_ns = t_ns
+            self._last_ns = record.t_ns
         else:
             self._unput += 1
 
-    def _odd_topic(self, error: UnicodeDecodeError) -> str:
+    def _odd_topic(self, raw: bytes) -> str:
         """A topic that is no UTF-8, which [MQTT-1.5.3-1] forbids: its odd bytes as escapes."""
-        topic = error.object.decode("utf-8", "backslashreplace")
+        topic = raw.decode("utf-8", "backslashreplace")
         if not self._odd_topic_told:
             self._odd_topic_told = True
             self._tell("note", f"a topic is not UTF-8: {topic}")

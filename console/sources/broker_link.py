@@ -1,9 +1,8 @@
 """One MQTT client and its one connection at a time, read by whoever calls `turn`.
 
 The library has a thread of its own for this, but that thread reads one packet a turn, waits by
-rules of its own, falls back to older protocols and dies without a word when something raises. Its
-calls for a loop of one's own (`reconnect`, `loop_read`, `loop_write`, `loop_misc`) read 20,000
-messages a second in three quarters of the time and leave all of that to the caller.
+rules of its own and dies without a word when something raises. Its calls for a loop of one's own
+(`reconnect`, `loop_read`, `loop_write`, `loop_misc`) leave all of that to the caller.
 
 Nothing is ever published: the one packet types that leave are CONNECT, SUBSCRIBE, PINGREQ,
 DISCONNECT and the acknowledgements of what came.
@@ -15,6 +14,7 @@ import selectors
 import ssl
 import time
 from collections.abc import Callable
+from typing import TypeVar
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.properties import Properties
@@ -24,11 +24,11 @@ from console.bench.model import MessagesSource
 from console.sources.broker_client import aim, client_for
 from console.sources.broker_hearing import Hearing
 from console.sources.broker_secret import Secret
+from console.sources.broker_stream import Plain, Stream
 from console.sources.broker_words import denied, ended, no_answer, no_connection, refused, where
 from console.sources.records import Happening
 
-_BATCH = 256  # packets read between two looks at the rest
-
+T = TypeVar("T")
 Tell = Callable[[Happening, str], None]
 
 
@@ -41,7 +41,8 @@ class BrokerLink:
         source: the broker.
         password: to log in with.
         context: TLS, if it is to be used.
-        on_message: takes every message; may raise, which counts the message as lost.
+        on_message: takes a message; may raise, which counts the message as lost.
+        on_plain: takes a message of QoS 0; the same.
         tell: takes what happened.
         patience_s: how long an answer of the broker is waited for.
     """
@@ -52,11 +53,12 @@ class BrokerLink:
         password: Secret | None,
         context: ssl.SSLContext | None,
         on_message: Callable[[MQTTMessage], None],
+        on_plain: Callable[[Plain], None],
         tell: Tell,
         patience_s: float,
     ) -> None:
         self._source = source
-        self._on_message_told = on_message
+        self._on_message_told, self._on_plain_told = on_message, on_plain
         self._tell = tell
         self._patience_s = patience_s
         self._is_5 = source.protocol == "5"
@@ -68,6 +70,7 @@ class BrokerLink:
         self._client.on_message = self._on_message
         self._client.on_disconnect = self._on_disconnect
         self._selector: selectors.BaseSelector | None = None
+        self._stream: Stream | None = None
         self._answer_by: float | None = None  # monotonic s; None: no answer is waited for
         self._asked: int | None = None  # packet id of the subscription not answered yet
         self._subscribed = False  # in the session the broker keeps
@@ -76,7 +79,6 @@ class BrokerLink:
         self.granted = False  # at least one topic, on any connection
         self.why = ""  # it ended
         self.lost = 0  # messages known to be missing
-        self._heard = 0
 
     def connect(self) -> None:
         """Open the connection and ask to be let in; the answer comes in `turn`.
@@ -90,13 +92,15 @@ class BrokerLink:
         aim(self._client, source, again=self.granted)
         self._client.reconnect()
         self.alive = True
-        sock = self._client.socket()
-        if sock is None:  # gone again before it could be asked anything
+        self._stream = self._client.stream
+        if (
+            self._stream is None or self._client.socket() is None
+        ):  # gone again before it could be asked anything
             self._end(self._broken())
             self._drop()
             return
         self._selector = selectors.DefaultSelector()
-        self._selector.register(sock, selectors.EVENT_READ)
+        self._selector.register(self._stream, selectors.EVENT_READ)
         self._answer_by = time.monotonic() + self._patience_s
 
     def turn(self, timeout_s: float) -> bool:
@@ -110,8 +114,8 @@ class BrokerLink:
         """
         try:
             came = self._wait(timeout_s)
-            if came:
-                self._read()
+            if came and self._stream is not None:
+                self._read(self._stream)
             if self._client.want_write():
                 self._client.loop_write()
             self._client.loop_misc()
@@ -135,24 +139,32 @@ class BrokerLink:
         self._drop()
 
     def _wait(self, timeout_s: float) -> bool:
-        sock, selector = self._client.socket(), self._selector
-        if sock is None or selector is None:
+        stream, selector = self._stream, self._selector
+        if stream is None or selector is None:
             return False
-        if isinstance(sock, ssl.SSLSocket) and sock.pending():
+        if stream.pending():
             return True
         events = selectors.EVENT_READ
         if self._client.want_write():
             events |= selectors.EVENT_WRITE
-        selector.modify(sock, events)
+        selector.modify(stream, events)
         return any(mask & selectors.EVENT_READ for _, mask in selector.select(timeout_s))
 
-    def _read(self) -> None:
-        for _ in range(_BATCH):
-            before = self._heard
+    def _read(self, stream: Stream) -> None:
+        """Take what has come: plain messages here, the rest by way of the library."""
+        if not stream.handed:
+            stream.fill()
+        while True:
+            if not stream.handed:
+                for plain in stream.plain():
+                    self._pass_on(self._on_plain_told, plain)
+                if not stream.hand_over():
+                    return
+            left = stream.handed
             self._client.loop_read()
             self._look_for_loss()
-            if self._heard == before or self.why:
-                return  # nothing whole has come; the next wait tells of more
+            if self.why or self._client.socket() is None or stream.handed >= left:
+                return  # over; or the rest of the packet has not come yet
 
     def _look_for_loss(self) -> None:
         packet_id = self._hearing.released_unseen()
@@ -162,11 +174,13 @@ class BrokerLink:
             self._tell("lost", words + "that had come before this recording began")
 
     def _on_message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
-        self._heard += 1
         if message.qos == 2:
             self._hearing.passed_on(message.mid)
+        self._pass_on(self._on_message_told, message)
+
+    def _pass_on(self, take: Callable[[T], None], message: T) -> None:
         try:
-            self._on_message_told(message)
+            take(message)
         except Exception as error:  # raising here would stop the library; told, and counted
             self.lost += 1
             self._tell("lost", f"a message could not be kept: {type(error).__name__}: {error}")
@@ -278,6 +292,6 @@ class BrokerLink:
         if self._selector is not None:
             self._selector.close()
             self._selector = None
-        sock = self._client.socket()
-        if sock is not None:
-            sock.close()
+        if self._stream is not None:
+            self._stream.close()
+            self._stream = None

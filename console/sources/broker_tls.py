@@ -31,27 +31,10 @@ def tls_context(tls: Tls, look_up: LookUp) -> ssl.SSLContext:
     except ssl.SSLError as error:
         words = f"ca_file {tls.ca_file} holds no certificate"
         raise DiagnosticError(words, mend=_PEM) from error
-    context.sslsocket_class = _Socket
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     if tls.cert_file is not None:
         _load_own(context, tls, tls.cert_file, look_up)
     return context
-
-
-class _Socket(ssl.SSLSocket):
-    """Closed when its handshake fails: the MQTT library leaves that to the garbage collector."""
-
-    def do_handshake(self, block: bool = False) -> None:
-        """As its base.
-
-        Raises:
-            OSError: as its base.
-        """
-        try:
-            super().do_handshake(block)
-        except OSError:
-            self.close()
-            raise
 
 
 def _load_own(context: ssl.SSLContext, tls: Tls, cert_file: str, look_up: LookUp) -> None:
