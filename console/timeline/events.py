@@ -8,7 +8,8 @@ of thousands of events at once (when, whose, good or bad); everything else is lo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,39 +78,34 @@ def events_of(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Events:
         tables: the tables of events by name; `links` may be missing.
         parties: whose column each row goes to.
     """
-    parts = list(_parts(tables, parties))
-    t_ns = np.concatenate([part[0] for part in parts])
-    table = np.concatenate([np.full(len(part[0]), part[1], np.uint8) for part in parts])
-    row = np.concatenate([part[2] for part in parts])
-    party = np.concatenate([part[3] for part in parts])
-    state = np.concatenate([part[4] for part in parts])
+    known = [name for name in EVENT_TABLES if name in tables]
+    with ThreadPoolExecutor(2) as pool:  # transactions take as long as all others together
+        parts = list(pool.map(lambda name: _part(name, tables, parties), known))
+    t_ns, row, party, state = (np.concatenate([part[k] for part in parts]) for k in range(4))
+    codes = np.array([EVENT_TABLES.index(name) for name in known], np.uint8)
+    table = np.repeat(codes, [len(part[0]) for part in parts])
     # Stable, and the parts stand in the order of EVENT_TABLES: causes first at one time.
     order = np.argsort(t_ns, kind="stable")
     return Events(t_ns[order], table[order], row[order], party[order], state[order])
 
 
-_Part = tuple[
-    Int64s, int, npt.NDArray[np.uint32], npt.NDArray[np.uint16], npt.NDArray[np.uint8]
-]  # times, table, rows, parties, states
+# times, rows, parties, states
+_Part = tuple[Int64s, npt.NDArray[np.uint32], npt.NDArray[np.uint16], npt.NDArray[np.uint8]]
 
 
-def _parts(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Iterator[_Part]:
-    for k, name in enumerate(EVENT_TABLES):
-        table = tables.get(name)
-        if table is None:
-            continue
-        found = table.select(**_SHOWN[name](tables, parties))
-        shows = (found["shows"] & found["t_ns"].is_not_null()).to_numpy()
-        rows = np.flatnonzero(shows).astype(np.uint32)
-        if len(rows) < table.height:
-            found = found.filter(pl.Series(shows))
-        yield (
-            found["t_ns"].cast(pl.Int64).to_numpy(),
-            k,
-            rows,
-            found["party"].cast(pl.UInt16).to_numpy(),
-            found["state"].cast(pl.UInt8).to_numpy(),
-        )
+def _part(name: str, tables: Mapping[str, pl.DataFrame], parties: Parties) -> _Part:
+    """The events of one table."""
+    found = tables[name].select(**_SHOWN[name](tables, parties))
+    shows = (found["shows"] & found["t_ns"].is_not_null()).to_numpy()
+    rows = np.flatnonzero(shows).astype(np.uint32)
+    if len(rows) < found.height:
+        found = found.filter(pl.Series(shows))
+    return (
+        found["t_ns"].cast(pl.Int64).to_numpy(),
+        rows,
+        found["party"].cast(pl.UInt16).to_numpy(),
+        found["state"].cast(pl.UInt8).to_numpy(),
+    )
 
 
 def _states(*, bad: pl.Expr, odd: pl.Expr | None = None) -> pl.Expr:

@@ -2,10 +2,13 @@
 
     python -m tests.benchmarks.console_screen [events]
 
-The demo's tables are laid end to end until there are so many events. Measured is what the widget
-does: laying out and drawing every visible row of a 140x45 terminal after each step, at random
-places of the run and along it, at each depth. Bytes an event are those of the console beside the
-tables: the index of events, the index of links, the counts of the ribbon.
+The demo's tables, links among them, are laid end to end until there are so many events. Measured is
+what the widget does: laying out and drawing every visible row of a 140x45 terminal after each step,
+at random places of the run and along it, at each depth and with a filter. The bits are those of
+the demo itself, whose levels are kept on disk. Times are of the thread, since others may run on the
+same cores; the first paint is told by the wall clock, and in processor time of all threads.
+Bytes an event are those of the console beside the tables: what stays of the view (index of events,
+counts, links), and how much more memory the process had at the most while indexing and drawing.
 """
 
 from __future__ import annotations
@@ -14,11 +17,13 @@ import asyncio
 import gc
 import sys
 import time
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 from textual.app import App, ComposeResult
 
@@ -48,13 +53,26 @@ def many(evidence: Evidence, events: int) -> Evidence:
             tables[name] = frame
             continue
         moved = [c for c in frame.columns if c in MOMENTS]
-        shift = pl.int_range(pl.len(), dtype=pl.Int64) // max(frame.height, 1) * length
+        rows = [c for c in frame.columns if c in ROWS]
+        number = pl.int_range(pl.len(), dtype=pl.Int64) // max(frame.height, 1)
         longer = pl.concat([frame] * times, rechunk=True)
-        tables[name] = longer.with_columns(**{c: pl.col(c) + shift for c in moved})
+        tables[name] = longer.with_columns(
+            **{c: pl.col(c) + number * length for c in moved},
+            **{c: _shifted(c, number, evidence.tables) for c in rows},
+        )
     return replace(evidence, tables=tables, end_ns=evidence.end_ns + (times - 1) * length)
 
 
-MOMENTS = ("start_ns", "end_ns", "t_ns", "request_ns", "reply_ns")
+MOMENTS = ("start_ns", "end_ns", "t_ns", "request_ns", "reply_ns", "from_ns", "to_ns")
+ROWS = ("from_row", "to_row")
+
+
+def _shifted(column: str, number: pl.Expr, tables: Mapping[str, pl.DataFrame]) -> pl.Expr:
+    """Rows of links: of the copy of their table that they are in."""
+    heights = {name: frame.height for name, frame in tables.items()}
+    table = pl.col(column.replace("row", "table"))
+    height = table.replace_strict(heights, default=0, return_dtype=pl.Int64)
+    return (pl.col(column).cast(pl.Int64) + number * height).cast(pl.UInt32)
 
 
 class Bench(App[None]):
@@ -92,70 +110,153 @@ def timed(rows: TimelineRows, step: Callable[[], object], count: int) -> list[fl
     return took
 
 
-async def measured(view: RunView, indexed_s: float) -> list[list[str]]:
-    """Rows of the result."""
+@dataclass
+class Begun:
+    """When the clocks stood where."""
+
+    wall: float
+    process: float
+
+    @classmethod
+    def now(cls) -> Begun:
+        """Now."""
+        return cls(time.perf_counter(), time.process_time())
+
+    def since(self) -> str:
+        """Milliseconds since then."""
+        wall, process = time.perf_counter() - self.wall, time.process_time() - self.process
+        return f"{1e3 * wall:.0f} ms, {1e3 * process:.0f} ms of all threads"
+
+
+def steps_of(rows: TimelineRows, view: RunView) -> dict[str, Callable[[], object]]:
+    """The ways to move that are measured."""
+    random = np.random.default_rng(1)
+    return {
+        "a row down": lambda: rows.action_move(1),
+        "a page down": lambda: rows.action_page(1),
+        "anywhere": lambda: rows.go_to(int(random.choice(view.events.t_ns))),
+    }
+
+
+async def measured(view: RunView, begun: Begun) -> list[list[str]]:
+    """Rows of the result; `begun`: when the indexing began."""
     app = Bench()
     async with app.run_test(size=(WIDTH, HEIGHT)) as pilot:
         rows, ribbon = app.query_one(TimelineRows), app.query_one(Ribbon)
         parties = range(len(view.parties.every))
-        begin = time.perf_counter()
         ribbon.view, ribbon.parties = view, tuple(parties)
         rows.show(view, parties, place_ns=view.start_ns)
         paint(rows)
         for y in range(ribbon.size.height):
             ribbon.render_line(y)
-        first_s = time.perf_counter() - begin
+        first = begun.since()
         await pilot.pause()
-        random = np.random.default_rng(1)
-        steps: dict[str, Callable[[], object]] = {
-            "a row down": lambda: rows.action_move(1),
-            "a page down": lambda: rows.action_page(1),
-            "anywhere in the run": lambda: rows.go_to(int(random.choice(view.events.t_ns))),
-        }
-        gc.collect()
-        gc.freeze()
-        gc.set_threshold(50_000, 20, 20)
-        out = [["step", "median", "99th percentile"]]
-        for depth in ("events", "minutes"):
-            rows.depth = depth
-            paint(rows)
-            for name, step in steps.items():
-                took = timed(rows, step, STEPS)
-                out.append([f"{depth}: {name}", percentile(took, 50), percentile(took, 99)])
-        deeper = iter([1, -1, 1, -1] * STEPS)
-        rows.depth = "minutes"
-        took = timed(rows, lambda: rows.action_deeper(next(deeper)), STEPS)
-        out.append(["minutes to events and back", percentile(took, 50), percentile(took, 99)])
-        out.append(["first paint, index and counts", f"{1e3 * (indexed_s + first_s):.0f} ms", ""])
+        settle_collector()
+        out = [["step", "median", "99th percentile", "first"]]
+        out += depths(rows, view)
+        rows.depth = "events"
+        keep = np.arange(len(view.events)) % 3 > 0
+        once = timed(rows, lambda: rows.show(view, parties, keep), 1)
+        for name, step in steps_of(rows, view).items():
+            out.append(line(f"filtered: {name}", timed(rows, step, STEPS)))
+        out.append([f"(putting the filter on: {1e3 * once[0]:.0f} ms)", "", "", ""])
+        out.append([f"(index and first paint: {first})", "", "", ""])
         return out
+
+
+def depths(rows: TimelineRows, view: RunView) -> list[list[str]]:
+    """Steps at both depths of a long run, and from one to the other."""
+    out = []
+    for depth in ("minutes", "events"):
+        rows.depth = depth
+        for name, step in steps_of(rows, view).items():
+            out.append(line(f"{depth}: {name}", timed(rows, step, STEPS)))
+    deeper = iter([-1, 1] * STEPS)
+    took = timed(rows, lambda: rows.action_deeper(next(deeper)), STEPS)
+    out.append(line("events to minutes and back", took))
+    width = iter([1, -1] * STEPS)
+    rows.depth = "minutes"
+    took = timed(rows, lambda: rows.action_width(next(width)), 20)
+    out.append(line("(minutes: another width)", took))
+    return out
+
+
+async def measured_bits(view: RunView) -> list[list[str]]:
+    """Steps over the bits of a run whose levels are kept."""
+    app = Bench()
+    async with app.run_test(size=(WIDTH, HEIGHT)):
+        rows = app.query_one(TimelineRows)
+        rows.show(view, range(len(view.parties.every)), place_ns=view.start_ns)
+        settle_collector()
+        deeper = iter([1, -1] * STEPS)
+        out = [
+            line(
+                "events to bits and back",
+                timed(rows, lambda: rows.action_deeper(next(deeper)), STEPS),
+            )
+        ]
+        rows.depth = "bits"
+        for name, step in steps_of(rows, view).items():
+            out.append(line(f"bits: {name}", timed(rows, step, STEPS)))
+        return out
+
+
+def line(name: str, took: list[float]) -> list[str]:
+    """A row of the result."""
+    return [name, percentile(took, 50), percentile(took, 99), f"{1e3 * took[0]:.1f} ms"]
+
+
+def settle_collector() -> None:
+    """As the console does when all is read."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
+
+
+def forget_peak() -> int:
+    """Let the peak of this process begin anew (Linux: clear_refs of proc(5)); what it is now."""
+    Path("/proc/self/clear_refs").write_text("5", encoding="ascii")
+    return own_peak_bytes()
+
+
+def kept_bytes(view: RunView) -> int:
+    """What stays of a view beside the tables."""
+    events, links = view.events, view.links
+    columns: list[npt.NDArray[Any]] = [
+        events.t_ns,
+        events.table,
+        events.row,
+        events.party,
+        events.state,
+        links._to_row,
+    ]
+    for counts, answers in [(view.fine, None), *view._buckets.values()]:
+        columns += [counts.events, counts.odd, counts.bad, counts.unseen, counts.parts]
+        if answers is not None:
+            columns += [answers.asked, answers.answered, answers.wrong]
+            columns += [answers.median_ns, answers.most_ns]
+    return sum(column.nbytes for column in columns)
 
 
 def main(events: int) -> None:
     """Measure and print."""
     inputs = settled([str(DEMO)], Overrides())
-    evidence = many(gathered(inputs), events)
+    read = gathered(inputs, keep_edges=True)
+    demo = view_of(read, inputs.bench, inputs.file)
+    evidence = many(replace(read, tables=demo.tables), events)
     table_bytes = sum(frame.estimated_size() for frame in evidence.tables.values())
     gc.collect()
-    before = own_peak_bytes()
-    begin = time.perf_counter()
+    before = forget_peak()
+    begun = Begun.now()
     view = view_of(evidence, inputs.bench, inputs.file)
-    indexed_s = time.perf_counter() - begin
     count = len(view.events)
-    print(f"{count:,} events, {WIDTH}x{HEIGHT}")
-    print(table(asyncio.run(measured(view, indexed_s))))
-    own = sum(
-        column.nbytes
-        for column in (
-            view.events.t_ns,
-            view.events.table,
-            view.events.row,
-            view.events.party,
-            view.events.state,
-        )
-    )
+    print(f"{count:,} events, {evidence.tables['links'].height:,} links, {WIDTH}x{HEIGHT}")
+    found = asyncio.run(measured(view, begun))
+    peak = own_peak_bytes() - before
+    print(table(found + asyncio.run(measured_bits(demo))))
     print(
-        f"index {own / count:.0f} bytes an event; peak while indexing and drawing over the tables"
-        f" {(own_peak_bytes() - before) / count:.0f}; the tables {table_bytes / count:.0f}"
+        f"bytes an event: {kept_bytes(view) / count:.0f} stay, {peak / count:.0f} at the most over"
+        f" the tables, which take {table_bytes / count:.0f}"
     )
 
 
