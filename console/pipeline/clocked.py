@@ -16,6 +16,7 @@ from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.inputs import Input
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.serial_lines import OnTheWire
+from console.pipeline.stored_stage import RecordedStage
 from console.timeline.byte_series import byte_series
 from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import ExactTimes, PrintTimes
@@ -25,7 +26,8 @@ from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 from decoders.prints.columns import Prints
 
-Stage = CaptureStage | PrintStage | MessageStage
+FileStage = CaptureStage | PrintStage | MessageStage
+Stage = FileStage | RecordedStage
 Int64s = npt.NDArray[np.int64]
 
 LEAST_TRANSACTIONS = 20  # fewer do not tell what is usual
@@ -67,8 +69,10 @@ def clock_of(each: ReadSource) -> SourceClock:
     if each.print_times is not None:
         times = each.print_times
         native = np.where(times.timed, times.native_ns, 0)
-        return SourceClock(each.name, times.clock, 1, native, times.epoch, times.is_wall)
-    return _one_epoch(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
+        clock = SourceClock(each.name, times.clock, 1, native, times.epoch, times.is_wall)
+    else:
+        clock = _one_epoch(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
+    return replace(clock, late_ns=stage.late_ns) if isinstance(stage, RecordedStage) else clock
 
 
 def _quiet_ns(tables: Sequence[pl.DataFrame]) -> Int64s:

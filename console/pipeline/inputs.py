@@ -7,7 +7,7 @@ by content and their name by the file's.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 
@@ -24,6 +24,9 @@ from console.bench.model import (
     Source,
 )
 from console.pipeline.evidence import SourceKind
+from console.pipeline.stored import RecordedFile, RecordedRun, damaged
+from console.run.rows import StoredSource
+from console.run.schema import is_run
 from console.sources.files import STDIN, FileError, SourceFile
 from console.sources.kinds import Kind, kind_of
 from decoders.durations import duration_ns
@@ -59,7 +62,7 @@ class Input:
 
     source: Source
     kind: Kind
-    file: SourceFile
+    file: SourceFile | RecordedFile
 
 
 @dataclass(slots=True)
@@ -70,6 +73,7 @@ class Inputs:
     inputs: list[Input]
     declared: dict[str, tuple[int, float]]  # source -> offset (ns) and drift (ppm) of its clock
     loose_packets: PacketSet | None  # of a device that is found by what it says
+    run: RecordedRun | None = None  # whose sources are among them
 
     @property
     def bench(self) -> Bench:
@@ -88,7 +92,8 @@ def settled(
     """Open every path and settle what it is.
 
     Args:
-        paths: a bench file or loose recordings.
+        paths: a bench file, a recorded run (its folder), loose recordings; the bench file, where
+            there is one, stands for the run's own.
         overrides: what is said beside them.
         stop: asked while a pipe has nothing to read; when it says so, that is its end.
 
@@ -121,10 +126,13 @@ class _Opener:
 
 
 def _settled(paths: Sequence[str], overrides: Overrides, opener: _Opener) -> Inputs:
-    file, loose = BenchFile(Bench(about=About(name=_run_name(paths)))), []
-    bench_path: str | None = None
     _check_once(paths)
+    run, file = _run_among(paths)
+    loose: list[tuple[Kind, SourceFile]] = []
+    bench_path: str | None = None
     for path in paths:
+        if run is not None and is_run(path):
+            continue
         opened = opener.open(path)
         told = kind_of(opened.head(), opened.name)
         if told.kind is Kind.BENCH:
@@ -140,15 +148,20 @@ def _settled(paths: Sequence[str], overrides: Overrides, opener: _Opener) -> Inp
             raise _of_no_kind(opened, told.why)
         else:
             loose.append((told.kind, opened))
-    inputs = [_declared(s, file.paths_at.get(s.name), opener) for s in file.bench.sources]
+    if run is not None:
+        file, inputs = _recorded(run, file, opener)
+    else:
+        inputs = [_declared(s, file.paths_at.get(s.name), opener) for s in file.bench.sources]
     for kind, opened in loose:
         taken = {each.source.name for each in inputs}
         inputs.append(Input(_named(kind, _free_name(opened, taken)), kind, opened))
     if not inputs:
         raise DiagnosticError(
-            "the bench file names no source that is a file",
+            "the bench file names no source that is a file" if run is None else "nothing is in it",
             place=Place(paths[0]),
-            mend='Add a [[source]] with name, kind and path, such as path = "wire.csv".',
+            mend='Add a [[source]] with name, kind and path, such as path = "wire.csv".'
+            if run is None
+            else "It was made and never recorded into; record again.",
         )
     inputs = [replace(each, source=_with_levels(each.source, overrides)) for each in inputs]
     bench = msgspec.structs.replace(
@@ -160,7 +173,51 @@ def _settled(paths: Sequence[str], overrides: Overrides, opener: _Opener) -> Inp
     packets = None
     if overrides.packets:
         packets = read_packets(_content(overrides.packets), overrides.packets)
-    return Inputs(replace(file, bench=bench), inputs, _declared_clocks(bench, overrides), packets)
+    clocks = _declared_clocks(bench, overrides, [] if run is None else run.sources)
+    return Inputs(replace(file, bench=bench), inputs, clocks, packets, run)
+
+
+def _run_among(paths: Sequence[str]) -> tuple[RecordedRun | None, BenchFile]:
+    """The recorded run among the paths with its bench; of loose files an empty bench."""
+    runs = [path for path in paths if path != STDIN and is_run(path)]
+    if not runs:
+        return None, BenchFile(Bench(about=About(name=_run_name(paths))))
+    if len(runs) > 1:
+        raise DiagnosticError(
+            f"a second run; the first is {runs[0]}",
+            place=Place(runs[1]),
+            mend="Give one run; `lastack check` takes several, each by itself.",
+        )
+    return RecordedRun.opened(runs[0])
+
+
+def _recorded(run: RecordedRun, file: BenchFile, opener: _Opener) -> tuple[BenchFile, list[Input]]:
+    """The sources of a run: its records, and the captures that joined it.
+
+    A capture stands for the folder it was exported into; of more than one the others are sources
+    of their own, with the same buses.
+    """
+    bench, inputs = file.bench, []
+    for stored in run.sources:
+        source = run.bench_source(stored, bench)
+        kind = Kind.MESSAGES if isinstance(source, MessagesSource) else Kind.PRINTS
+        inputs.append(Input(source, kind, RecordedFile(run, stored)))
+    if inputs:
+        inputs[0].file.trouble = damaged(run)
+    buses = list(bench.buses)
+    for folder in bench.sources:
+        if not isinstance(folder, CaptureSource):
+            continue
+        for k, path in enumerate(run.captures_of(folder)):
+            name = folder.name if not k else f"{folder.name}-{k + 1}"
+            source = msgspec.structs.replace(folder, name=name, path=str(path))
+            inputs.append(_declared(source, None, opener))
+            if k:
+                own = [bus for bus in bench.buses if bus.source == folder.name]
+                buses += [msgspec.structs.replace(bus, source=name) for bus in own]
+    axis = next((each.source.name for each in inputs if isinstance(each.file, RecordedFile)), None)
+    about = msgspec.structs.replace(bench.about, axis=axis)
+    return replace(file, bench=msgspec.structs.replace(bench, buses=buses, about=about)), inputs
 
 
 def _check_once(paths: Sequence[str]) -> None:
@@ -272,9 +329,15 @@ def _first(stated: float | None, other: float | None) -> float | None:
     return other if stated is None else stated
 
 
-def _declared_clocks(bench: Bench, overrides: Overrides) -> dict[str, tuple[int, float]]:
-    """Offsets and drifts from the bench file, then offsets from `--clock`."""
+def _declared_clocks(
+    bench: Bench, overrides: Overrides, recorded: Iterable[StoredSource]
+) -> dict[str, tuple[int, float]]:
+    """Offsets and drifts from the bench file, then offsets from `--clock`.
+
+    What one recorder stamped shares its clock, whatever offset the source's own has.
+    """
     found = {s.name: (s.offset_ns, s.drift_ppm) for s in bench.sources if s.offset_ns is not None}
+    found |= {source.name: (0, 0.0) for source in recorded}
     for text in overrides.clock:
         name, equals, offset = text.partition("=")
         names = [source.name for source in bench.sources]

@@ -14,12 +14,16 @@ import polars as pl
 from console.bench.model import Bench, CaptureSource, PrintsSource
 from console.pipeline.bus_devices import device_rows, pec_marked
 from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
-from console.pipeline.clocked import ReadSource, Stage, clock_of, series_of
+from console.pipeline.clocked import FileStage, ReadSource, clock_of, series_of
 from console.pipeline.inputs import Input, Inputs
+from console.pipeline.live_source import host_times
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.serial_lines import on_the_wire
+from console.pipeline.stored import RecordedFile
+from console.pipeline.stored_stage import RecordedStage
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import exchanges_as_observed
+from console.sources.files import SourceFile
 from console.sources.kept_edges import KeptEdges
 from console.sources.kinds import Kind
 from console.timeline.bus_tables import line_states_frame, transactions_frame
@@ -95,7 +99,9 @@ def reading_of(inputs: Inputs, read: Sequence[ReadSource], *, interrupted: bool)
     """The reading of the sources that were read, in the order of the inputs; it may lack some."""
     _find_on_the_wire(read)
     clocks = [clock_of(each) for each in read]
-    series = [series for each in read for series in series_of(each, read, inputs.bench)]
+    series = []
+    if not all(isinstance(each.stage, RecordedStage) for each in read):  # else: one clock
+        series = [series for each in read for series in series_of(each, read, inputs.bench)]
     return Reading(inputs, read, clocks, series, interrupted)
 
 
@@ -112,9 +118,12 @@ def read_source(
     Raises:
         DiagnosticError: when it cannot be read at all.
     """
+    if isinstance(each.file, RecordedFile):
+        return _read_records(each, each.file, progress, stop)
     try:
         stage = _stage(each, inputs.bench, KeptEdges() if keep_edges else None)
-        return _read(each, stage, inputs, progress, stop)
+        with each.file as file:
+            return _read(each, file, stage, inputs, progress, stop)
     except DiagnosticError:
         if stop():  # what was cut off at once looks like a file with nothing in it
             return None
@@ -122,18 +131,22 @@ def read_source(
 
 
 def _read(
-    each: Input, stage: Stage, inputs: Inputs, progress: Progress, stop: Callable[[], bool]
+    each: Input,
+    file: SourceFile,
+    stage: FileStage,
+    inputs: Inputs,
+    progress: Progress,
+    stop: Callable[[], bool],
 ) -> ReadSource:
     """Read one source to its end, or until `stop`."""
-    with each.file as file:
-        for chunk in file:
-            stage.feed(chunk)
-            progress(each.source.name, file.read_bytes, file.total_bytes)
-            if stop():
-                break
+    for chunk in file:
+        stage.feed(chunk)
+        progress(each.source.name, file.read_bytes, file.total_bytes)
+        if stop():
+            break
     before = stage.stopped
     stage.finish()
-    read = ReadSource(each, stage, stopped=_cause(before, stage.stopped, each.file.trouble))
+    read = ReadSource(each, stage, stopped=_cause(before, stage.stopped, file.trouble))
     if isinstance(stage, CaptureStage):
         for bus in stage.buses:
             _add(read.tables, _bus_tables(bus, each.source.name, inputs, stage))
@@ -143,6 +156,28 @@ def _read(
     elif isinstance(stage, PrintStage):
         read.prints = stage.columns()
         read.print_times = print_times(read.prints)
+    else:
+        _add(read.tables, {"messages": messages_frame(stage.columns(), each.source.name)})
+    return read
+
+
+def _read_records(
+    each: Input, file: RecordedFile, progress: Progress, stop: Callable[[], bool]
+) -> ReadSource:
+    """Read one source of a recorded run to its end, or until `stop`."""
+    stage = RecordedStage(each.source, file.run)
+    for records in file:
+        stage.feed(records)
+        progress(each.source.name, file.read_bytes, file.total_bytes)
+        if stop():
+            break
+    stage.finish()
+    read = ReadSource(each, stage, stopped=file.trouble)
+    for frame in stage.happenings:
+        _add(read.tables, {"happenings": frame})
+    if isinstance(each.source, PrintsSource):
+        read.prints = stage.prints()
+        read.print_times = host_times(read.prints)
     else:
         _add(read.tables, {"messages": messages_frame(stage.columns(), each.source.name)})
     return read
@@ -171,7 +206,7 @@ def _cause(
     return before or after or trouble
 
 
-def _stage(each: Input, bench: Bench, keeper: KeptEdges | None) -> Stage:
+def _stage(each: Input, bench: Bench, keeper: KeptEdges | None) -> FileStage:
     source, name = each.source, each.file.name
     if isinstance(source, CaptureSource):
         wanted = [

@@ -10,7 +10,7 @@ from console.bench.model import Bench
 from console.bench.tables import time_column
 from console.pipeline.evidence import SourceReport
 from console.trust.sheet import TrustRow
-from console.trust.unobserved import unobserved
+from console.trust.unobserved import Unobserved, unobserved
 from console.watch.doubt import doubted
 from console.watch.findings import Finding, in_order
 from console.watch.watching import watched
@@ -23,23 +23,36 @@ def run_findings(
     reports: Sequence[SourceReport],
     trust: Sequence[TrustRow],
     off_axis: Sequence[str],
-    start_ns: int,
-    end_ns: int,
+    span_ns: tuple[int, int],
+    recorded: Mapping[str, Unobserved],
 ) -> list[Finding]:
-    """What the rules find, and the sources that could not be read to their end."""
+    """What the rules find, and the sources that could not be read to their end.
+
+    Args:
+        bench: whose rules.
+        tables: every table of events, on the common axis.
+        reports: what each source held.
+        trust: what each source cannot prove.
+        off_axis: sources whose times mean nothing beside those of others.
+        span_ns: begin and end of the run.
+        recorded: the sources that were recorded, which were watched to the end of the run but for
+            these spans.
+    """
+    start_ns, end_ns = span_ns
     timed = {
         name: table.filter(pl.col(time_column(name)).is_not_null())
         for name, table in tables.items()
     }
     observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
     last_ns = max([end_ns, *observed.values()])  # of sources off the axis, too
+    observed |= dict.fromkeys(recorded, end_ns)
     found = watched(
         bench,
         timed,
         start_ns,
         last_ns,
         observed,
-        unobserved(trust),
+        {**unobserved(trust), **recorded},
         off_axis=off_axis,
     )
     for report in reports:

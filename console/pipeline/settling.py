@@ -14,18 +14,23 @@ from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.clocked import ReadSource, exact_times, segmented, with_band
 from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS
+from console.pipeline.live_source import host_clock
 from console.pipeline.reading import Reading
 from console.pipeline.run_findings import run_findings
+from console.pipeline.stored_stage import RecordedStage
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import Told, trust_of
 from console.pipeline.unread import findings_that_stand, unread_rows
+from console.sources.records import Happened
 from console.timeline.align import aligned
 from console.timeline.anchors import by_span
 from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
 from console.timeline.decisions import NOTHING_DECIDED, Decisions
+from console.timeline.happening_tables import happenings_frame
 from console.timeline.print_tables import prints_frame
 from console.trust.sheet import TrustRow, trust_frame
 from console.trust.sheet import in_order as trust_in_order
+from console.trust.unobserved import Unobserved
 from console.watch.findings import findings_frame
 
 
@@ -45,16 +50,19 @@ def evidence_of(reading: Reading, decisions: Decisions = NOTHING_DECIDED) -> Evi
         name: by_span(own, maps[name]) if maps[name].piece_of is None else own
         for name, own in alignment.anchors.items()
     }
-    tables = _tables(read, maps)
+    tables = _tables(read, maps, () if inputs.run is None else inputs.run.happened)
     reports = [
         _report(each, maps[each.name], has_rows=len(clock.native_ns) > 0)
         for each, clock in zip(read, reading.clocks, strict=True)
     ]
     off_axis = [name for name, clock in maps.items() if not clock.has_place]
     start, end = _span([r for r in reports if r.name not in off_axis])
+    if inputs.run is not None:
+        start, end = inputs.run.start_ns, max(end, inputs.run.end_ns)
     unread = reading.unread
     trust = [*_trust(read, maps, start, end), *unread_rows(unread)]
-    found = run_findings(inputs.bench, tables, reports, trust, off_axis, start, end)
+    recorded = _recorded_unobserved(read, maps)
+    found = run_findings(inputs.bench, tables, reports, trust, off_axis, (start, end), recorded)
     findings = [with_band(finding, maps) for finding in findings_that_stand(found, unread)]
     tables["findings"] = findings_frame(findings)
     tables["trust"] = trust_frame(trust)
@@ -83,9 +91,33 @@ def _span(reports: Sequence[SourceReport]) -> tuple[int, int]:
     return min(known, default=0), max(known, default=0)
 
 
-def _tables(read: Sequence[ReadSource], maps: dict[str, ClockMap]) -> dict[str, pl.DataFrame]:
+def _recorded_unobserved(
+    read: Sequence[ReadSource], maps: dict[str, ClockMap]
+) -> dict[str, Unobserved]:
+    """Of each recorded source, where it was not observed: what its recorder knew, and no guesses.
+
+    So a rule finds in a stored run what it found while that was recorded.
+    """
+    return {
+        each.name: _moved(each.stage.unobserved(), maps[each.name])
+        for each in read
+        if isinstance(each.stage, RecordedStage)
+    }
+
+
+def _moved(spans: Unobserved, clock: ClockMap) -> Unobserved:
+    shift = clock.pieces[0].offset_ns
+    return Unobserved(spans.from_ns + shift, spans.until_ns + shift)
+
+
+def _tables(
+    read: Sequence[ReadSource], maps: dict[str, ClockMap], happened: Sequence[Happened]
+) -> dict[str, pl.DataFrame]:
     """Every event table, on the common axis and in time order."""
     parts: dict[str, list[pl.DataFrame]] = {name: [frame] for name, frame in empty_tables().items()}
+    if happened:  # to folders, by the recorder's clock; their captures have others
+        frame = happenings_frame(happened, [row.t_ns for row in happened])
+        parts["happenings"].append(on_axis(frame, host_clock("", 0)))
     for each in read:
         clock = maps[each.name]
         for name, frames in each.tables.items():
@@ -106,6 +138,7 @@ def _trust(
     read: Sequence[ReadSource], maps: dict[str, ClockMap], start_ns: int, end_ns: int
 ) -> list[TrustRow]:
     """The trust sheet."""
+    recorded = _recorded_unobserved(read, maps)
     rows: list[TrustRow] = []
     for each in read:
         states, messages = each.tables.get("line_states"), each.tables.get("messages")
@@ -122,6 +155,7 @@ def _trust(
             times=each.print_times,
             start_ns=pieces[0].from_ns if off else start_ns,
             end_ns=pieces[-1].until_ns if off else end_ns,
+            unobserved=recorded.get(each.name),
         )
         rows += trust_of(told)
     return trust_in_order(rows)

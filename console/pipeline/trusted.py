@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 import polars as pl
 
 from console.bench.model import PrintsSource, Source
 from console.pipeline.capture_stage import CaptureStage
-from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.clocked import Stage
+from console.pipeline.log_stages import PrintStage
+from console.pipeline.stored_stage import RecordedStage
 from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import PrintTimes
 from console.trust.capture_trust import BusFacts, CaptureFacts, capture_rows
@@ -22,7 +25,9 @@ from console.trust.print_trust import PrintFacts, print_rows
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import Unobserved
 from decoders.errors import DiagnosticError
+from decoders.messages.columns import Messages
 from decoders.prints.columns import Prints
+from decoders.prints.ticks import Jump
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +35,7 @@ class Told:
     """One source, read, with its place on the axis and the run's span there."""
 
     source: Source
-    stage: CaptureStage | PrintStage | MessageStage
+    stage: Stage
     clock: ClockMap
     stopped: DiagnosticError | None
     line_states: pl.DataFrame | None  # of a capture, on its own clock
@@ -39,6 +44,28 @@ class Told:
     times: PrintTimes | None
     start_ns: int
     end_ns: int
+    unobserved: Unobserved | None = None  # what the recorder of it knows; None: nothing did
+
+
+class _Logged(Protocol):
+    """What is asked of the stage of a log."""
+
+    @property
+    def jumps(self) -> list[Jump]: ...
+    @property
+    def tick_period_ns(self) -> int: ...
+    @property
+    def taste(self) -> bytes: ...
+
+
+class _Published(Protocol):
+    """What is asked of the stage of a recording of messages."""
+
+    @property
+    def bad_lines(self) -> Sequence[tuple[int, str]]: ...
+    @property
+    def bad_count(self) -> int: ...
+    def columns(self) -> Messages: ...
 
 
 def trust_of(told: Told) -> Iterator[TrustRow]:
@@ -47,10 +74,11 @@ def trust_of(told: Told) -> Iterator[TrustRow]:
     yield from clock_rows(told.clock)
     if isinstance(stage, CaptureStage):
         yield from _capture(name, told, stage)
-    elif isinstance(stage, PrintStage):
+    elif isinstance(stage, PrintStage) or (isinstance(stage, RecordedStage) and told.prints):
         yield from _prints(name, told, stage)
     else:
         yield from _messages(name, told, stage)
+    yield from _gone(name, told)
     if told.stopped is not None and not isinstance(stage, CaptureStage):
         what = f"not read on: {told.stopped.message}"
         last = max((piece.until_ns for piece in told.clock.pieces), default=None)
@@ -80,11 +108,24 @@ def _capture(name: str, told: Told, stage: CaptureStage) -> Iterator[TrustRow]:
         yield from ends_of_capture(name, first, last, told.start_ns, told.end_ns, band)
 
 
+def _gone(name: str, told: Told) -> Iterator[TrustRow]:
+    """The spans in which a recorded source was not connected, or lost something."""
+    if told.unobserved is None:
+        return
+    begins = np.maximum(told.unobserved.from_ns, told.start_ns).tolist()
+    ends = np.minimum(told.unobserved.until_ns, told.end_ns).tolist()
+    for begin, end in zip(begins, ends, strict=True):
+        if begin <= end:
+            what = "not connected, or data of it were lost"
+            length = (end - begin) / 1e9
+            yield TrustRow(name, begin, end, "not-observed", "gap", what, length, unit="s")
+
+
 def _common(t_ns: int | None, clock: ClockMap) -> int | None:
     return None if t_ns is None else int(clock.common_ns(np.array([t_ns], np.int64))[0])
 
 
-def _prints(name: str, told: Told, stage: PrintStage) -> Iterator[TrustRow]:
+def _prints(name: str, told: Told, stage: _Logged) -> Iterator[TrustRow]:
     rows, times = told.prints, told.times
     if rows is None or times is None:
         return
@@ -99,7 +140,7 @@ def _prints(name: str, told: Told, stage: PrintStage) -> Iterator[TrustRow]:
         baud=told.source.baud if isinstance(told.source, PrintsSource) else None,
     )
     yield from print_rows(name, facts)
-    if told.clock.is_aligned:
+    if told.clock.is_aligned and told.unobserved is None:
         yield from ends_of_events(name, t_ns[times.timed], told.start_ns, told.end_ns)
 
 
@@ -114,7 +155,7 @@ def _tasted(rows: Prints, taste: bytes) -> list[tuple[str, str]]:
     ]
 
 
-def _messages(name: str, told: Told, stage: MessageStage) -> Iterator[TrustRow]:
+def _messages(name: str, told: Told, stage: _Published) -> Iterator[TrustRow]:
     if told.messages is None:
         return
     rows = stage.columns()
@@ -126,7 +167,7 @@ def _messages(name: str, told: Told, stage: MessageStage) -> Iterator[TrustRow]:
         bad_count=stage.bad_count,
     )
     yield from message_rows(name, facts)
-    if told.clock.is_aligned:
+    if told.clock.is_aligned and told.unobserved is None:
         yield from ends_of_events(name, facts.t_ns, told.start_ns, told.end_ns)
 
 

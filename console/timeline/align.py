@@ -77,7 +77,8 @@ def _piece(
     clock: SourceClock, inside: npt.NDArray[np.bool_], method: str, offset_ns: int, ppm: float = 0.0
 ) -> ClockPiece:
     """A piece whose offset is known or means nothing."""
-    band = {"none": None, "wall-clock": WALL_BAND_NS}.get(method, 0)
+    known = {"none": None, "wall-clock": WALL_BAND_NS, "declared": clock.late_ns}
+    band = known.get(method, 0)
     bare = ClockPiece(
         source=clock.source,
         clock=clock.clock,

@@ -38,6 +38,7 @@ class SourceClock:
     is_wall: bool  # stamps by date and time of day (ns since 1970)
     quiet_ns: Int64s = field(default_factory=lambda: np.empty((0, 2), np.int64))  # [k, 2] of a
     # capture: begin and end of the spans in which its buses were unusually silent
+    late_ns: int = 0  # of a declared clock: how much later than its events its stamps may be
 
     @property
     def has_rows(self) -> bool:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
 
 from hypothesis import strategies as st
 
 from console.bench.load import load_bench
 from console.bench.model import Bench
-from console.sources.records import Arrived, Chunk, Happened, Happening, Record
+from console.run.rows import Text
+from console.run.writer import RunWriter
+from console.sources.records import Arrived, Chunk, Happened, Happening, HostClock, Record
 
 MS, S = 1_000_000, 1_000_000_000
 START_NS = 1_764_000_000 * S
@@ -113,7 +116,8 @@ def bench() -> Bench:
 
 def records_of(steps: Sequence[tuple[str, int, int, int]]) -> list[Record]:
     """Records in order of time."""
-    t, made = START_NS, []
+    made: list[Record] = []
+    t = START_NS
     for k, (source, kind, gap_ms, number) in enumerate(steps):
         t += gap_ms * MS
         if kind > len(PIECES) + 1:
@@ -143,3 +147,39 @@ def healthy(seconds: float, every_s: float = 1.0) -> Iterator[Record]:
             yield Arrived("broker", t + 90 * MS, "cap/gate", b'{"n": %d}' % k)
         cm = 3 + (k % 7) / 4
         yield Arrived("broker", t + 140 * MS, "cap/level", b'{"n": %d, "cm": %.2f}' % (k, cm))
+
+
+class Hands:
+    """A clock that shows what it is set to."""
+
+    def __init__(self, now_ns: int = START_NS) -> None:
+        self.now_ns = now_ns
+
+    def clock(self) -> HostClock:
+        return HostClock(lambda: self.now_ns, lambda: self.now_ns)
+
+
+def recorded(
+    folder: Path,
+    records: Iterable[Record],
+    until_ns: int,
+    *,
+    from_ns: int = START_NS,
+    append: bool = False,
+    bench_text: str = BENCH_TEXT,
+    packets: Mapping[str, bytes] | None = None,
+) -> Path:
+    """A run of these records, recorded between two moments."""
+    hands = Hands(from_ns)
+    texts = [Text("bench", "bench.toml", bench_text.encode())]
+    texts += [Text("packets", name, content) for name, content in (packets or {}).items()]
+    writer = RunWriter(
+        folder, texts=texts, append=append, clock=hands.clock(), durable=False, name="cap line"
+    )
+    for k, record in enumerate(records):
+        writer.put(record)
+        if k % 50_000 == 49_999:
+            writer.flush()
+    hands.now_ns = until_ns
+    writer.close()
+    return folder

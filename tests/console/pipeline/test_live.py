@@ -143,7 +143,10 @@ def test_silence_before_a_port_went_is_told_though_the_port_is_gone() -> None:
 
 def test_request_whose_reply_could_not_be_seen_is_told_as_that() -> None:
     fold = LiveFold(bench(), START_NS)
-    broker = [Happened("broker", START_NS, "opened"), Arrived("broker", START_NS, "cap/gate", b"")]
+    broker: list[Record] = [
+        Happened("broker", START_NS, "opened"),
+        Arrived("broker", START_NS, "cap/gate", b""),
+    ]
     fold.feed([*broker, Happened("broker", START_NS + S, "closed")])
     fold.feed([Happened("controller", START_NS, "opened")])
     fold.feed([Chunk("controller", START_NS + 2 * S, b"gate 1\n")])
