@@ -66,8 +66,8 @@ def in_ns(value: float, unit: str) -> int:
 
 def in_words(ns: int | float) -> str:
     """A length of time in the unit a person would say it in: `34 min`, `1.84 ms`, `720 ns`."""
-    size = abs(ns)
+    size = float(f"{abs(ns):.3g}")  # 999.9 ms is said as 1 s
     for unit, unit_ns, least in _SAID:
-        if float(f"{size:.3g}") >= least * unit_ns:  # 999.9 ms is said as 1 s
+        if size >= least * unit_ns:
             return f"{ns / unit_ns:.3g} {unit}"
     return f"{ns:.0f} ns"

@@ -9,6 +9,7 @@ import polars as pl
 
 from console.timeline.events import EVENT_TABLES, Events
 
+FEW = 32  # links of one moment that are faster looked at one by one
 NO_ROW = (1 << 32) - 1  # of an effect that did not come
 
 
@@ -48,7 +49,13 @@ class LinkIndex:
             return [self._cause(row)]
         t_ns = int(events.t_ns[k])
         low, high = self._to_ns.searchsorted([t_ns, t_ns + 1]).tolist()
-        found = (np.flatnonzero(self._to_row[low:high] == row) + low).tolist()
+        if low == high:
+            return []
+        near = self._to_row[low:high]
+        if len(near) > FEW:
+            found = (np.flatnonzero(near == row) + low).tolist()
+        else:
+            found = [low + k for k, at in enumerate(near.tolist()) if at == row]
         named = self._links.get_column("to_table")
         return [self._cause(at) for at in found if named[at] == table]
 

@@ -21,6 +21,7 @@ from console.timeline.events import EVENT_TABLES
 from console.timeline.order import is_order_known
 from decoders.durations import in_words
 
+FULL_FROM_NS = 10**9  # later in its group than this, an event has its time in full
 REMEMBERED = 4_096  # events whose words and bands are kept at hand
 WORDS_LOOKED_AT = 400  # characters of an event's words; a row shows fewer
 NEAR = 24  # events behind one that are asked whether their order to it is known
@@ -31,12 +32,14 @@ class Drawing:
 
     def __init__(self, view: RunView, signs: Signs) -> None:
         self.view, self.signs = view, signs
+        self.marks_ns: frozenset[int] = frozenset()
         self._told = lru_cache(REMEMBERED)(self._tell)
         self._source = lru_cache(REMEMBERED)(view.source)
         self._band = lru_cache(REMEMBERED)(view.band_ns)
         self._unordered_until = lru_cache(REMEMBERED)(self._find_unordered_until)
         bands = [clock.band_ns for clock in view.evidence.clocks.values()]
         self._widest_ns = max((band for band in bands if band is not None), default=0)
+        self._reaches: tuple[Shown | None, dict[int, int]] = None, {}
         self._minutes: dict[int, MinuteRows] = {}
         self._bits: tuple[tuple[int, int], Sequence[Row]] | None = None
 
@@ -73,7 +76,7 @@ class Drawing:
         k = shown.event(position)
         t_ns, band = int(self.view.events.t_ns[k]), self._band(k)
         head = shown.head(position)
-        if head == position or chosen:
+        if head == position or chosen or t_ns - shown.t_ns(head) >= FULL_FROM_NS:
             text, style = full_time(t_ns, band, origin_ns, wall_ns, self._length_ns), "text"
         else:
             between = self._band_between(shown.event(head), k)
@@ -81,6 +84,8 @@ class Drawing:
         before, after = self._is_joined(shown, position - 1), self._is_joined(shown, position)
         joined = bracket(before, after, self.signs)
         gutter = gutter_cells(text, joined, self.signs, chosen=chosen, style=style)
+        if t_ns in self.marks_ns and not chosen:
+            gutter[0] = (self.signs.mark, "note")
         return gutter + event_cells(self._told(k), columns, self.signs)
 
     def wait(self, shown: Shown, position: int, columns: Columns) -> Row:
@@ -152,8 +157,22 @@ class Drawing:
 
     def _is_joined(self, shown: Shown, position: int) -> bool:
         """Whether some event up to here may have been after one that stands behind it."""
-        first = max(position - NEAR + 1, 0)
-        return any(self._unordered_until(shown, a) > position for a in range(first, position + 1))
+        return self._reach(shown, position) > position
+
+    def _reach(self, shown: Shown, position: int) -> int:
+        """The last position whose order to some event up to here is not known.
+
+        Of what lies `NEAR` or more before, none reaches further than here.
+        """
+        if self._reaches[0] is not shown or len(self._reaches[1]) > REMEMBERED:
+            self._reaches = shown, {}
+        known = self._reaches[1]
+        if position not in known:
+            near = [known[position - 1]] if position - 1 in known else []
+            first = position if near else max(position - NEAR + 1, 0)
+            near += [self._unordered_until(shown, a) for a in range(first, position + 1)]
+            known[position] = max(near, default=position)
+        return known[position]
 
     def _find_unordered_until(self, shown: Shown, position: int) -> int:
         """The last of the `NEAR` next whose order to one is not known; itself without any."""
