@@ -21,9 +21,10 @@ from console.bench.model import Bench
 from console.bench.rules import Cadence, Limits, Pattern, ReplyWithin, Rule, Sequence
 from console.bench.tables import time_column
 from console.pipeline.live_observed import HOLD_NS
-from console.pipeline.live_source import SourceFold, host_clock
+from console.pipeline.live_source import SourceFold, host_clock, host_times
 from console.sources.records import Record
 from console.timeline.clocks import ClockMap
+from console.timeline.print_tables import prints_frame
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import rules_for
@@ -107,7 +108,7 @@ class LiveFold:
         complete = self._banded(self._watch.feed(self._batch(rows, self._judged_ns - 1)))
         if not standing:
             return Step(rows, complete, raised=self._raising.new(complete))
-        rest = self._batch(self._sorted(self._pending), now_ns)
+        rest = self._batch(self._sorted(self._with_held()), now_ns)
         stands = self._banded(self._watch.standing(now_ns, rest))
         return Step(rows, complete, stands, self._raising.new([*complete, *stands]))
 
@@ -146,6 +147,16 @@ class LiveFold:
                 clock = self._clocks[name] = host_clock(name, source.band_ns)
             for table, frame in source.take().frames(name, clock).items():
                 self._pending.setdefault(table, []).append((name, frame))
+
+    def _with_held(self) -> dict[str, list[tuple[str, pl.DataFrame]]]:
+        """What waits to be judged, and lines that are held: they came, so nothing was silent."""
+        found = {table: list(parts) for table, parts in self._pending.items()}
+        for name, source in self._sources.items():
+            held = source.held()
+            if held is not None and len(held):
+                frame = prints_frame(held, host_times(held), name, self._clocks[name])
+                found.setdefault("prints", []).append((name, frame))
+        return found
 
     def _rows_before(self, t_ns: int) -> dict[str, pl.DataFrame]:
         """Rows earlier than that, sorted; they are kept no longer."""

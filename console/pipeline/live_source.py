@@ -153,6 +153,15 @@ class SourceFold:
         self._messages += len(arrived)
         return Given(prints, messages, frame)
 
+    def held(self) -> Prints | None:
+        """The lines it would give besides if the run ended now; None where none are held.
+
+        The fold is left as it is: a copy of its decoder is finished.
+        """
+        if self.decoder.held_since_ns is None:
+            return None
+        return copy.deepcopy(self.decoder).finish()
+
     def _chunk(self, t_ns: int, data: bytes) -> None:
         if t_ns >= self._due_ns or (self._chunks and not self._goes_with_them(t_ns, data)):
             self.release(t_ns)
