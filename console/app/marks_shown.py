@@ -21,6 +21,7 @@ class KnownMoment:
     t_ns: int
     band_ns: int = 0  # a place on the axis that is nobody's event is exact; -1: not on the axis
     piece: ClockPiece | None = None  # the stretch of the clock that stamped it
+    resolution_ns: int = 1  # of that clock's stamps: a capture's sample period
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,8 @@ class ShownMark:
 def between(a: KnownMoment, b: KnownMoment) -> Difference:
     """The time from a to b; on one undisturbed clock only its drift is in doubt."""
     same = a.piece if a.piece is not None and a.piece is b.piece else None
-    return difference(a.t_ns, a.band_ns, b.t_ns, b.band_ns, same=same)
+    resolution_ns = max(a.resolution_ns, b.resolution_ns)
+    return difference(a.t_ns, a.band_ns, b.t_ns, b.band_ns, same=same, resolution_ns=resolution_ns)
 
 
 def known_moment(view: RunView, t_ns: int, event: int | None = None) -> KnownMoment:
@@ -62,7 +64,7 @@ def _of_event(view: RunView, k: int) -> KnownMoment:
     clock = view.evidence.clocks.get(view.source(k))
     piece = None if clock is None else shared_piece(clock, t_ns, t_ns)
     usable = piece if piece is not None and piece.is_aligned else None
-    return KnownMoment(t_ns, view.band_ns(k), usable)
+    return KnownMoment(t_ns, view.band_ns(k), usable, view.resolution_ns(view.source(k)))
 
 
 def shown_marks(

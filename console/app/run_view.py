@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from console.bench.load import BenchFile
@@ -98,6 +99,31 @@ class RunView:
             return 0
         band = table.get_column("band_ns")[int(self.events.row[k])]  # no expression: 2 us, not 200
         return -1 if band is None else int(band)
+
+    def buckets_of_some(
+        self, keep: npt.NDArray[np.bool_], like: Buckets
+    ) -> tuple[Buckets, Answers]:
+        """Some of the events in buckets as wide as others; what was answered is not told of them.
+
+        Args:
+            keep: bool[n] which events are counted.
+            like: the buckets of all events.
+        """
+        events = Events(*(getattr(self.events, c.name)[keep] for c in fields(Events)))
+        count = len(self.parties.every)
+        end_ns = like.first_ns + len(like) * like.width_ns - 1
+        buckets = buckets_of(events, count, like.first_ns, end_ns, like.width_ns)
+        return buckets, answers_of(self.tables["exchanges"].clear(), {}, buckets, count)
+
+    def resolution_ns(self, source: str) -> int:
+        """The last digit of a source's stamps: of a sampled capture its sample period."""
+        trust = self.tables["trust"]
+        told = trust.filter(
+            (pl.col("source") == source)
+            & pl.col("kind").is_in(["sampling", "coarse-sampling"])
+            & (pl.col("unit") == "ns")
+        )["value"].max()
+        return max(1, round(told)) if isinstance(told, float) else 1
 
     def buckets(self, width_ns: int) -> tuple[Buckets, Answers]:
         """The run in buckets of a width, counted once."""

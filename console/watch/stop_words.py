@@ -175,7 +175,7 @@ def _polls(target: Target, answered: Stretch) -> int:
 
 
 def _answered(target: Target, answered: Stretch) -> str:
-    return counted(_polls(target, answered), "poll")
+    return counted(_polls(target, answered), "answered poll")
 
 
 def _some(words: Sequence[str], most: int = 8) -> str:

@@ -38,8 +38,8 @@ class AskingScreen(RunScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("slash", "ask_search", "Search", id="timeline.search"),
         Binding("f", "ask_filter", "Filter", id="timeline.filter"),
-        Binding("g", "ask_time", "Go to", id="timeline.goto"),
-        Binding("m", "ask_mark", "Mark", id="timeline.mark"),
+        Binding("g", "ask_time", "Go to", show=False, id="timeline.goto"),
+        Binding("m", "ask_mark", "Mark", show=False, id="timeline.mark"),
         Binding("M", "list_marks", "Marks", show=False, id="timeline.marks"),
     ]
 
@@ -134,7 +134,9 @@ class AskingScreen(RunScreen):
 
     def action_ask_search(self) -> None:
         """Open the search line."""
-        self.query_one(SearchLine).open(self.sought)
+        line = self.query_one(SearchLine)
+        line.open(self.sought)
+        line.line.action_select_all()  # typing begins anew, Enter goes on
 
     def on_search_line_typed(self, message: SearchLine.Typed) -> None:
         """Count the matches."""

@@ -5,23 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
+import numpy as np
+import numpy.typing as npt
 from rich.cells import cell_len
 
 from console.app.run_view import RunView
 from console.app.signs import Signs
 from console.app.timeline.bits import wire_rows
 from console.app.timeline.columns import GUTTER, Columns
-from console.app.timeline.event_row import Told, event_cells, latency_words, wait_cells
+from console.app.timeline.event_row import Told, event_cells, wait_cells
 from console.app.timeline.gutter import Clock, bracket, full_time, gutter_cells, since_head
 from console.app.timeline.minutes import MinuteRows
 from console.app.timeline.pieces import Row, cut, right_filled
 from console.app.timeline.shown import Shown
 from console.app.timeline.wire_at import wire_under
 from console.timeline.events import EVENT_TABLES
+from console.timeline.latency import latency_words
 from console.timeline.order import is_order_known
 from decoders.durations import in_words
 
 FULL_FROM_NS = 10**9  # later in its group than this, an event has its time in full
+Bools = npt.NDArray[np.bool_]
 REMEMBERED = 4_096  # events whose words and bands are kept at hand
 WORDS_LOOKED_AT = 400  # characters of an event's words; a row shows fewer
 NEAR = 24  # events behind one that are asked whether their order to it is known
@@ -30,8 +34,9 @@ NEAR = 24  # events behind one that are asked whether their order to it is known
 class Drawing:
     """Draws rows of one run; remembers what it looked up."""
 
-    def __init__(self, view: RunView, signs: Signs) -> None:
+    def __init__(self, view: RunView, signs: Signs, keep_mask: Bools | None = None) -> None:
         self.view, self.signs = view, signs
+        self.keep_mask = keep_mask  # bool[n] of the events that are counted; None: all
         self.marks_ns: frozenset[int] = frozenset()
         self._told = lru_cache(REMEMBERED)(self._tell)
         self._source = lru_cache(REMEMBERED)(view.source)
@@ -105,8 +110,11 @@ class Drawing:
     ) -> Row:
         """The row of one bucket."""
         if width_ns not in self._minutes:
+            counted = self.view.buckets(width_ns)
+            if self.keep_mask is not None:
+                counted = self.view.buckets_of_some(self.keep_mask, counted[0])
             self._minutes[width_ns] = MinuteRows(
-                *self.view.buckets(width_ns), self.view.parties.every, self.view.unseen
+                *counted, self.view.parties.every, self.view.unseen
             )
         minutes = self._minutes[width_ns]
         begins = minutes.buckets.begins_ns(k)
@@ -134,7 +142,7 @@ class Drawing:
         causes = self.view.links.causes(events, k)
         cause, latency = causes[0] if causes else None, ""
         if cause is not None:
-            latency = latency_words(cause.latency_ns, cause.band_ns, self.signs)
+            latency = latency_words(cause.latency_ns, cause.band_ns, self.signs.plus_minus)
         return Told(
             party=int(events.party[k]),
             state=int(events.state[k]),

@@ -11,7 +11,6 @@ from console.app.signs import Signs
 from console.app.timeline.columns import Column, Columns
 from console.app.timeline.pieces import Piece, Row, cut, filled, right_filled
 from console.timeline.events import BAD, GOOD, ODD, UNSEEN
-from decoders.durations import in_words
 
 STATE_STYLES = {GOOD: "text", ODD: "odd", BAD: "bad", UNSEEN: "unseen"}
 LABEL_ROOM = 3  # cells of an arrow that its label leaves free
@@ -137,29 +136,6 @@ def _label(told: Told, room: int) -> str:
         return ""
     text = f" {told.latency} "
     return text if cell_len(text) + LABEL_ROOM <= room else ""
-
-
-def latency_words(latency_ns: int, band_ns: int, signs: Signs) -> str:
-    """How long an effect took, no better than it is known: `1.28 ms`, `13 ms ±6 ms`, `< 7 ms`.
-
-    Args:
-        latency_ns: from cause to effect; below 0 only within the band.
-        band_ns: half-width within which that is known.
-        signs: what to write with.
-    """
-    if band_ns <= 0:
-        return in_words(latency_ns)
-    if latency_ns <= band_ns:  # it may have taken no time at all
-        return f"< {in_words(_rounded_up(max(latency_ns + band_ns, 1)))}"
-    unit = 10 ** (len(str(band_ns)) - 1)
-    known = in_words((latency_ns + unit // 2) // unit * unit)
-    return f"{known} {signs.plus_minus}{in_words(_rounded_up(band_ns))}"
-
-
-def _rounded_up(ns: int) -> int:
-    """To one digit; a border is never told too narrow."""
-    unit: int = 10 ** (len(str(ns)) - 1)
-    return -(-ns // unit) * unit
 
 
 def _run(room: int, label: str, head: str, style: str, signs: Signs) -> Row:

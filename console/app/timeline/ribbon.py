@@ -120,8 +120,9 @@ class Ribbon(Widget):
             cells[k] = (self.signs.here if first == last else self.signs.run, "here")
         for k, is_fault in self._found_at(view).items():
             cells[k] = (self.signs.bad, "bad") if is_fault else (self.signs.odd, "odd")
-        for t_ns in self.marks:
-            cells[self._column(view, t_ns)] = (self.signs.mark, "mark")
+        for k in {self._column(view, t_ns) for t_ns in self.marks}:
+            if cells[k][1] != "bad":  # a mark never hides a fault
+                cells[k] = (self.signs.mark, "mark")
         segments = [Segment(" " * GUTTER, self._style("quiet"))]
         return segments + [Segment(sign, self._style(style)) for sign, style in cells]
 

@@ -39,6 +39,7 @@ from console.timeline.buckets import WIDTHS_NS
 Depth = Literal["minutes", "events", "bits"]
 DEPTHS: tuple[Depth, ...] = ("minutes", "events", "bits")
 MOST_CELLS = 400_000  # buckets times parties: 25 MB of counts
+BIT_STEP = 4  # lines of bits that a key goes on
 STYLES = (
     "text", "quiet", "time", "line", "link", "bad", "odd", "unseen", "lit", "cursor", "bracket",
     "head", "head-chosen", "here", "note", *(f"party-{k}" for k in range(1, 9)),
@@ -107,6 +108,7 @@ class TimelineRows(Widget, can_focus=True):
     depth: reactive[Depth] = reactive("events", init=False)
     clock: reactive[Clock] = reactive("start", init=False)
     mark_ns: reactive[int | None] = reactive(None, init=False)
+    marks_ns: reactive[frozenset[int]] = reactive(frozenset(), init=False)
     bucket_ns: reactive[int] = reactive(60_000_000_000, init=False)
 
     def __init__(self, *, signs: Signs = UNICODE) -> None:
@@ -146,9 +148,11 @@ class TimelineRows(Widget, can_focus=True):
         """
         event = self.event if view is self.view else None
         if view is not self.view:
+            if self.view is None or view.held is None:  # else the same run, and the user's width
+                self.set_reactive(TimelineRows.bucket_ns, view.usual_width_ns())
             self.view = view
-            self.set_reactive(TimelineRows.bucket_ns, view.usual_width_ns())
-        self.drawing = Drawing(view, self.signs)
+        self.drawing = Drawing(view, self.signs, keep)
+        self.drawing.marks_ns = self.marks_ns
         self.parties = list(parties)
         self.chosen_party = min(self.chosen_party, max(len(self.parties) - 1, 0))
         self.shown = Shown(view.events, self._kept(view, keep))
@@ -220,6 +224,8 @@ class TimelineRows(Widget, can_focus=True):
             k = max(0, min(buckets.at(self.place_ns) + rows, len(buckets) - 1))
             self._stand_in_bucket(k)
             return
+        if self.depth == "bits" and abs(rows) == 1 and self._scroll_bits(rows * BIT_STEP):
+            return
         self._stand_on(max(0, min(self.cursor + rows, len(self.shown) - 1)))
 
     def action_page(self, pages: int) -> None:
@@ -233,14 +239,28 @@ class TimelineRows(Widget, can_focus=True):
 
     def _page_bits(self, pages: int) -> bool:
         """Whether there were lines of bits to go to that way."""
+        shown = sum(line.kind == BIT for line in self._laid_out())
+        return self._scroll_bits(pages * max(shown - 1, 1))
+
+    @property
+    def bits_below(self) -> int:
+        """Lines of bits under the chosen event that are below the screen."""
+        if self.depth != "bits" or self.drawing is None or (event := self.event) is None:
+            return 0
+        shown = sum(line.kind == BIT for line in self._laid_out())
+        return len(self.drawing.bit_rows(event, self.size.width)) - self.first_bit - shown
+
+    def _scroll_bits(self, rows: int) -> bool:
+        """Whether there were lines of bits that way, beyond those on the screen."""
         if self.drawing is None or (event := self.event) is None:
             return False
         count = len(self.drawing.bit_rows(event, self.size.width))
-        step = max(sum(line.kind == BIT for line in self._laid_out()), 1)
-        wanted = self.first_bit + pages * step
-        if (pages > 0 and wanted >= count) or (pages < 0 and self.first_bit == 0):
+        shown = sum(line.kind == BIT for line in self._laid_out())
+        last = max(count - shown, 0)
+        wanted = max(0, min(self.first_bit + rows, last))
+        if wanted == self.first_bit:
             return False
-        self.first_bit = max(wanted, 0)
+        self.first_bit = wanted
         self._changed()
         return True
 
@@ -267,7 +287,8 @@ class TimelineRows(Widget, can_focus=True):
         """Take wider or narrower buckets."""
         if self.view is None or self.depth != "minutes":
             return
-        span = self.view.end_ns - self.view.start_ns
+        begin, end = self.view.span_ns
+        span = end - begin
         most = MOST_CELLS // max(len(self.view.parties.every), 1)
         fit = [w for w in WIDTHS_NS if span // w <= most] or [WIDTHS_NS[-1]]
         at = min(range(len(fit)), key=lambda k: abs(fit[k] - self.bucket_ns))
@@ -316,6 +337,13 @@ class TimelineRows(Widget, can_focus=True):
         """Write the times another way."""
         self._changed()
 
+    def watch_marks_ns(self) -> None:
+        """Show the marks beside their events."""
+        if self.drawing is not None:
+            self.drawing.marks_ns = self.marks_ns
+            self._forget()
+            self.refresh()
+
     def watch_bucket_ns(self) -> None:
         """Draw other buckets."""
         self._changed()
@@ -325,6 +353,7 @@ class TimelineRows(Widget, can_focus=True):
         self._y = within(self._y if self._was_laid_out else self._height // 3, self._height)
         self._was_laid_out = True
         self._forget()
+        self.refresh()  # what was drawn for the old width may be on the screen already
 
     def notify_style_update(self) -> None:
         """The theme changed."""

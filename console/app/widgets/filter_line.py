@@ -42,6 +42,7 @@ class FilterLine(OneLine):
     def typed(self, text: str) -> None:
         """Offer what may come next; what was wrong may be right now."""
         self.show_trouble("")
+        self.tell("" if text else "Enter shows all")
         self._offer()
 
     def looked_at(self, text: str) -> None:

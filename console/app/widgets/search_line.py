@@ -36,7 +36,7 @@ class SearchLine(OneLine):
 
     def typed(self, text: str) -> None:
         """The count is of another text now."""
-        self.tell("")
+        self.tell("" if text else "Enter, down: next   up: before")
 
     def looked_at(self, text: str) -> None:
         """Ask for the count."""

@@ -16,6 +16,7 @@ from console.app.signs import signs_for
 from console.app.timeline.pieces import Piece, Row, cut, filled
 from console.printable import printable
 from console.timeline.events import BAD, UNSEEN
+from console.timeline.latency import latency_words
 from console.timeline.sheet.lines import (
     Change,
     CheckCode,
@@ -296,8 +297,10 @@ class _Rows:
 
     def _link(self, line: Link) -> None:
         wrong = line.outcome == "missing"
-        took = "" if line.latency_ns is None else f"{'-' if line.is_cause else '+'}"
-        took += "" if line.latency_ns is None else in_words(abs(line.latency_ns))
+        took = ""
+        if line.latency_ns is not None:
+            known = latency_words(line.latency_ns, line.band_ns, self.signs.plus_minus)
+            took = f"{known} {'before' if line.is_cause else 'after'}"
         room = self.body - len(took) - 1
         party = filled(self.clean(line.party or line.table), room, self.signs.ellipsis)
         self.add(WRONG if wrong else "", (f"{party} ", "name"), (took, "value"))

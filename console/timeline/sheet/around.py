@@ -54,6 +54,7 @@ def _link(run: Run, link: Row, other: str, *, is_cause: bool) -> Link:
         "" if party is None else run.parties.every[int(party)].name,
         clipped(what, MOST_WORDS),
         link["latency_ns"],
+        int(link.get("band_ns") or 0),
         str(link.get("by") or ""),
         str(link["outcome"]),
         str(table or ""),

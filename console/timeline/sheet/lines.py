@@ -109,7 +109,8 @@ class Link:
     is_cause: bool  # the other one is
     party: str
     what: str
-    latency_ns: int | None
+    latency_ns: int | None  # from where the cause was complete to where the effect began
+    band_ns: int  # half-width within which that is known
     by: str  # what ties them
     outcome: str  # seen, missing, not-observed
     table: str  # the other event; "" when it is in no table

@@ -54,7 +54,7 @@ def transaction_body(run: Run, at: int, row: Row) -> Body:
             RawBytes(data[:MOST_RAW], changes, len(data)),
         ]
     if good is not None and not data and (was := transaction_bytes(good)):
-        lines += [Heading(f"bytes of the last good one, {len(was):,}")]
+        lines += [Heading(f"bytes of the last good {_way(row)}, {len(was):,}")]
         lines.append(RawBytes(was[:MOST_RAW], (), len(was)))
     compared = past.none_words(whose(row))
     if good is not None:
@@ -73,6 +73,10 @@ def _title(run: Run, row: Row) -> str:
     way = "read from" if row["read"] else "write to"
     name = f"{address_text(row)} on {row['bus']}" if device is None else device.name
     return f"{way} {name}"
+
+
+def _way(row: Row) -> str:
+    return "read" if row["read"] else "write"
 
 
 def byte_changes(data: bytes, good: bytes) -> tuple[Change, ...]:

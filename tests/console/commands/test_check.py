@@ -31,7 +31,7 @@ def test_the_demo_names_the_camera_the_count_the_time_and_the_failure(lastack: L
     line = next(x for x in run.stdout.splitlines() if "camera stopped answering" in x)
     assert line.startswith("fault")
     assert "34:10.853" in line
-    assert "2,047 polls" in line
+    assert "2,047 answered polls" in line
     assert "address not acknowledged" in line
     assert (run.returncode, run.stderr) == (1, "")
 

@@ -80,7 +80,7 @@ def test_a_camera_that_nacks_for_ever_is_told_with_its_count_and_time() -> None:
     assert finding.t_ns == 2047 * S
     assert (finding.party, finding.source) == ("camera", "wire")
     assert finding.summary == (
-        "camera stopped answering at 34:07.000 after 2,047 polls (34.1 min): "
+        "camera stopped answering at 34:07.000 after 2,047 answered polls (34.1 min): "
         "address not acknowledged since"
     )
     assert finding.evidence == {

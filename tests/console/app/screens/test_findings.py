@@ -39,7 +39,7 @@ async def test_the_gravest_finding_stands_first_and_is_told_in_full(size: tuple[
         assert lines[TOLD] == " 8 findings  by gravity"
         assert lines[FIRST].split()[:3] == ["✖", "fault", "camera"]
         text = screen_text(app)
-        assert "camera stopped answering at 34:10.853 after 2,047 polls (34.1 min)" in text
+        assert "camera stopped answering at 34:10.853 after 2,047 answered polls (34.1 min)" in text
         assert "first bad" in text
 
 

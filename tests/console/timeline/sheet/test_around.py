@@ -43,10 +43,10 @@ def test_an_event_names_its_cause_and_its_effect() -> None:
     effect = sheet_of(found, "transactions", 0, bench_of(None))
     cause = sheet_of(found, "prints", 0, bench_of(None))
     assert of_kind(effect, Link) == [
-        Link(True, "controller", "poll 0", S, "poll", "seen", "prints", 0)
+        Link(True, "controller", "poll 0", S, 0, "poll", "seen", "prints", 0)
     ]
     assert of_kind(cause, Link) == [
-        Link(False, "camera", "write 10", S, "poll", "seen", "transactions", 0)
+        Link(False, "camera", "write 10", S, 0, "poll", "seen", "transactions", 0)
     ]
     assert Heading("caused by") in effect.lines
     assert Heading("led to") in cause.lines
