@@ -162,10 +162,12 @@ class BrokerSource:
             link.turn(_TURN_S)
         if link.alive:
             self._drain(link)
-        if not link.accepted and not self._stopping.is_set():
-            return self._refused(link.why)
         if link.accepted:
             self._tell("closed", link.why)
+        if self._stopping.is_set():
+            return False
+        if not link.accepted:
+            return self._refused(link.why)
         return link.granted or not source.required or self._fail(link.why)
 
     def _made(self) -> BrokerLink:

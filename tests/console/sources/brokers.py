@@ -11,7 +11,9 @@ import socket
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -35,6 +37,9 @@ class Amqtt:
         self._process: subprocess.Popen[str] | None = None
 
     def start(self) -> None:
+        _until_started(self._start)
+
+    def _start(self) -> None:
         # its warnings are not ours
         command = [sys.executable, "-W", "ignore", str(CHILD)]
         self._process = subprocess.Popen(
@@ -44,7 +49,11 @@ class Amqtt:
             text=True,
         )
         assert self._process.stdout is not None
-        self.port = int(self._process.stdout.readline())
+        said = self._process.stdout.readline()
+        if not said:
+            self.stop()
+            raise OSError("the broker ended at once")
+        self.port = int(said)
 
     def stop(self) -> None:
         if self._process is not None:
@@ -64,12 +73,17 @@ class Iotcore:
         self._broker: IotcoreBroker | None = None
 
     def start(self) -> None:
-        self.port = self.port or free_port()
+        is_first = not self.port
+        _until_started(lambda: self._start(free_port() if is_first else self.port))
+
+    def _start(self, port: int) -> None:
+        self.stop()
+        self.port = port
         self._folder = tempfile.TemporaryDirectory()
         path = Path(self._folder.name, "broker.toml")
         path.write_text(self._configuration(), "utf-8")
         self._broker = IotcoreBroker(config_path=str(path))
-        self._broker.start(timeout=60.0)
+        self._broker.start(timeout=WAIT_S)
 
     def stop(self) -> None:
         if self._broker is not None:
@@ -105,8 +119,25 @@ class Iotcore:
         return "\n".join(lines)
 
 
+def _until_started(start: Callable[[], None]) -> None:
+    """Start, again for a while if a passing connection of others has the port."""
+    pause, until_s = threading.Event(), time.monotonic() + WAIT_S
+    while True:
+        try:
+            start()
+        except (OSError, RuntimeError):
+            if time.monotonic() > until_s:
+                raise
+            pause.wait(0.1)
+        else:
+            return
+
+
 Real = Amqtt | Iotcore
 Make = TypeVar("Make", bound=Real)
+
+
+_senders = contextlib.ExitStack()
 
 
 @contextlib.contextmanager
@@ -116,6 +147,7 @@ def running(broker: Make) -> Iterator[Make]:
     try:
         yield broker
     finally:
+        _senders.close()
         broker.stop()
 
 
@@ -136,14 +168,19 @@ def sender(
 ) -> Iterator[Client]:
     """A connected client that publishes."""
     version = MQTTProtocolVersion.MQTTv5 if protocol == "5" else MQTTProtocolVersion.MQTTv311
-    client = Client(CallbackAPIVersion.VERSION2, client_id="", protocol=version)
+    client = Client(
+        CallbackAPIVersion.VERSION2, client_id="", protocol=version, reconnect_on_failure=False
+    )
     if username is not None:
         client.username_pw_set(username, password)
     if will is not None:
         client.will_set(*will)
+    let_in = threading.Event()
+    client.on_connect = lambda *_: let_in.set()
     client.connect("127.0.0.1", port)
     client.loop_start()
     try:
+        assert let_in.wait(WAIT_S)
         yield client
     finally:
         client.disconnect()
@@ -157,7 +194,13 @@ def send(
     username: str | None = None,
     password: str | None = None,
 ) -> None:
-    """Publish messages, and see them acknowledged where their QoS asks for it."""
-    with sender(port, protocol=protocol, username=username, password=password) as client:
-        for sent in [client.publish(*message) for message in messages]:
-            sent.wait_for_publish(WAIT_S)
+    """Publish messages, and see them acknowledged where their QoS asks for it.
+
+    The client stays until its broker is stopped: one that leaves may take messages with it that
+    the broker has not passed on yet.
+    """
+    client = _senders.enter_context(
+        sender(port, protocol=protocol, username=username, password=password)
+    )
+    for sent in [client.publish(*message) for message in messages]:
+        sent.wait_for_publish(WAIT_S)

@@ -532,7 +532,7 @@ def test_an_answer_to_nothing_is_passed_over() -> None:
 
 def test_stop_returns_though_the_broker_does_not_answer() -> None:
     with ScriptedBroker(lambda line: line.rest()) as broker:
-        source = source_of(broker.port)
+        source = source_of(broker.port, required=True)
         with recording(source) as kept:
             until(lambda: bool(broker.lines and broker.lines[0].received))
         assert source.state().state == "closed"
