@@ -11,6 +11,7 @@ from rich.segment import Segment
 from rich.style import Style
 from textual import events as tui
 from textual.binding import Binding, BindingType
+from textual.geometry import Size
 from textual.message import Message
 from textual.reactive import reactive
 from textual.strip import Strip
@@ -39,7 +40,7 @@ from console.timeline.buckets import WIDTHS_NS
 Depth = Literal["minutes", "events", "bits"]
 DEPTHS: tuple[Depth, ...] = ("minutes", "events", "bits")
 MOST_CELLS = 400_000  # buckets times parties: 25 MB of counts
-BIT_STEP = 4  # lines of bits that a key goes on
+WHEEL = 3  # events, or lines of bits, that a turn of the wheel goes on
 STYLES = (
     "text", "quiet", "time", "line", "link", "bad", "odd", "unseen", "lit", "cursor", "bracket",
     "head", "head-chosen", "here", "note", *(f"party-{k}" for k in range(1, 9)),
@@ -126,6 +127,7 @@ class TimelineRows(Widget, can_focus=True):
         self._was_laid_out = False
         self._lines: list[Line] | None = None
         self._laid_columns: Columns | None = None
+        self._drawn_for = Size(0, 0)
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
 
@@ -224,8 +226,6 @@ class TimelineRows(Widget, can_focus=True):
             k = max(0, min(buckets.at(self.place_ns) + rows, len(buckets) - 1))
             self._stand_in_bucket(k)
             return
-        if self.depth == "bits" and abs(rows) == 1 and self._scroll_bits(rows * BIT_STEP):
-            return
         self._stand_on(max(0, min(self.cursor + rows, len(self.shown) - 1)))
 
     def action_page(self, pages: int) -> None:
@@ -240,7 +240,7 @@ class TimelineRows(Widget, can_focus=True):
     def _page_bits(self, pages: int) -> bool:
         """Whether there were lines of bits to go to that way."""
         shown = sum(line.kind == BIT for line in self._laid_out())
-        return self._scroll_bits(pages * max(shown - 1, 1))
+        return self._scroll_bits(pages * max(shown, 1))
 
     @property
     def bits_below(self) -> int:
@@ -255,12 +255,10 @@ class TimelineRows(Widget, can_focus=True):
         if self.drawing is None or (event := self.event) is None:
             return False
         count = len(self.drawing.bit_rows(event, self.size.width))
-        shown = sum(line.kind == BIT for line in self._laid_out())
-        last = max(count - shown, 0)
-        wanted = max(0, min(self.first_bit + rows, last))
-        if wanted == self.first_bit:
+        wanted = self.first_bit + rows
+        if (rows > 0 and wanted >= count) or (rows < 0 and self.first_bit == 0):
             return False
-        self.first_bit = wanted
+        self.first_bit = max(wanted, 0)
         self._changed()
         return True
 
@@ -409,6 +407,9 @@ class TimelineRows(Widget, can_focus=True):
 
     def render_line(self, y: int) -> Strip:
         """The head line, then the rows."""
+        if self._drawn_for != self.size:  # asked for before the resize is told
+            self._forget()
+            self._drawn_for = self.size
         if y not in self._strips:
             self._strips[y] = self._strip(*self._row(y))
         return self._strips[y]
@@ -480,9 +481,15 @@ class TimelineRows(Widget, can_focus=True):
     def on_mouse_scroll_down(self, event: tui.MouseScrollDown) -> None:
         """Go on."""
         event.stop()
-        self.action_move(3)
+        self._wheel(WHEEL)
 
     def on_mouse_scroll_up(self, event: tui.MouseScrollUp) -> None:
         """Go back."""
         event.stop()
-        self.action_move(-3)
+        self._wheel(-WHEEL)
+
+    def _wheel(self, rows: int) -> None:
+        more = rows < 0 or self.bits_below > 0
+        if self.depth == "bits" and more and self._scroll_bits(rows):
+            return
+        self.action_move(rows)

@@ -33,7 +33,10 @@ def whole_run(
         name="cap line",
         sources=[],
         clocks=clocks or {},
-        tables={**run.tables, "trust": trust_frame([])},
+        tables={
+            **{name: table for name, table in run.tables.items() if name != "links"},
+            "trust": trust_frame([]),
+        },
         findings=findings,
         start_ns=0,
         end_ns=int(times[-1]) + 10 * S if len(times) else 10 * S,
