@@ -25,12 +25,16 @@ from console.sources.port_opened import OpenPort, open_port
 from console.sources.port_trouble import PortError, gone, holders
 from console.sources.port_waits import Node, Waits, node_of
 from console.sources.records import Chunk, Happened, Happening, HostClock, Record, SourceState
+from console.sources.sender import SendError
+from console.sources.transmit import Transmit
 from decoders.durations import in_words
+from decoders.errors import Place
 from decoders.prints.byte_times import USB_KEPT_NS, ByteTimes
 
 PAUSE_NS = 4_000_000  # between reads while bytes keep coming: 368 bytes at 921600 baud
 _COUNT_EVERY_NS = 500_000_000
 _NODE_EVERY_S = 0.1
+_WRITE_AGAIN_S = 0.005
 _LAST_READS = 64  # at the end: what had arrived, but no sender keeps it from ending
 
 State = Literal["opening", "open", "waiting", "failed", "closed"]
@@ -43,7 +47,7 @@ def byte_times(source: PrintsSource) -> ByteTimes:
 
 
 class PortSource:
-    """A live source of the bytes of one port. It never writes.
+    """A live source of the bytes of one port. It writes nothing but what `write` is given.
 
     Args:
         source: with a port.
@@ -93,6 +97,45 @@ class PortSource:
         if self._thread is not None:
             self._thread.join(timeout_s)
         self._put = _nowhere
+
+    def write(
+        self, data: bytes, right: Transmit, timeout_s: float, began: Callable[[], None]
+    ) -> None:
+        """Write to the port, as soon as it is open; from one thread at a time.
+
+        Args:
+            data: all of it, or an error.
+            right: to send; once it is taken back nothing more is written.
+            timeout_s: for the port to be open, and for the driver to take the data.
+            began: called before the first byte.
+
+        Raises:
+            SendError: in words for people; some of the data may have gone out.
+        """
+        until_s, at = time.monotonic() + timeout_s, 0
+        while at < len(data):
+            if right.is_over:
+                raise self._unsent("sending was stopped", at)
+            if time.monotonic() > until_s:
+                why = "it is not open" if self._opened is None else "nothing takes the bytes"
+                raise self._unsent(f"{why} within {in_words(timeout_s * 1e9)}", at)
+            with self._lock:  # or it could be closed meanwhile
+                if self._opened is not None:
+                    if not at:
+                        began()
+                    at += self._write_some(self._opened, data[at:])
+            if at < len(data):
+                right.pause(_WRITE_AGAIN_S)
+
+    def _write_some(self, opened: OpenPort, data: bytes) -> int:
+        try:
+            return opened.write(data)
+        except OSError as error:
+            raise self._unsent(gone(self._port, error).line, 0) from error
+
+    def _unsent(self, why: str, at: int) -> SendError:
+        gone_out = f"; {at} bytes of it had gone out" if at else ""
+        return SendError(f"{why}{gone_out}", place=Place(self._port.text))
 
     def state(self) -> SourceState:
         """How it is."""

@@ -1,4 +1,4 @@
-"""A serial device of this machine, open for reading."""
+"""A serial device of this machine."""
 
 from __future__ import annotations
 
@@ -43,6 +43,10 @@ class DevicePort:
         """See `port_opened.OpenPort`."""
         return counters_of(self._port.fileno()) if sys.platform == "linux" else None
 
+    def write(self, data: bytes) -> int:
+        """See `port_opened.OpenPort`."""
+        return _written(self._port, data)
+
     def cancel(self) -> None:
         """See `port_opened.OpenPort`."""
         if not self._cancelled:
@@ -75,7 +79,7 @@ def opened_device(port: Port, source: PrintsSource) -> DevicePort:
     try:
         if sys.platform != "win32" and not stat.S_ISCHR(mode := os.stat(port.text).st_mode):
             raise not_a_port(port, mode)
-        opened = serial.Serial(exclusive=True, **settings_of(source))
+        opened = serial.Serial(exclusive=True, write_timeout=0, **settings_of(source))
         opened.port = port.text
         opened.dtr, opened.rts = source.dtr, source.rts
         opened.open()
@@ -87,6 +91,10 @@ def opened_device(port: Port, source: PrintsSource) -> DevicePort:
 
 if sys.platform == "win32":
     _ERRORS: tuple[type[Exception], ...] = (OSError, ValueError)
+
+    def _written(opened: Any, data: bytes) -> int:
+        """The library, told to wait for nothing, says how many bytes were taken."""
+        return int(opened.write(data) or 0)
 
     def _take_alone(opened: Any) -> None:
         """Windows opens a port once."""
@@ -102,6 +110,13 @@ else:
     # What another program may have left set: a break throws away what is queued; bytes with a
     # wrong parity or stop bit are dropped.
     _LEFT_OVER = termios.BRKINT | termios.IGNPAR
+
+    def _written(opened: Any, data: bytes) -> int:
+        """Past the library, which would spin while the driver is full."""
+        try:
+            return os.write(opened.fileno(), data)
+        except (BlockingIOError, InterruptedError):
+            return 0
 
     def _take_alone(opened: Any) -> None:
         """Keep others from opening it, and have every byte given as it came."""

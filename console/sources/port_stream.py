@@ -78,6 +78,15 @@ class SocketPort:
         """A network port counts nothing."""
         return None
 
+    def write(self, data: bytes) -> int:
+        """See `port_opened.OpenPort`."""
+        try:
+            return self._socket.send(data)
+        except (BlockingIOError, TimeoutError) as error:
+            if error.errno is not None and isinstance(error, TimeoutError):
+                raise  # the kernel's: the other side answers no more
+            return 0
+
     def cancel(self) -> None:
         """See `port_opened.OpenPort`."""
         self._cancelled = True
@@ -125,6 +134,10 @@ class QueuePort:
     def counters(self) -> Counters | None:
         """Nothing is counted."""
         return None
+
+    def write(self, data: bytes) -> int:
+        """See `port_opened.OpenPort`."""
+        return int(self._port.write(data) or 0)
 
     def cancel(self) -> None:
         """See `port_opened.OpenPort`."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from console.watch.check_code import CHECKS, PacketProblems, TransactionCheckCode
+from console.watch.exercised import Exercised
 from console.watch.line_held import LineHeld
 from console.watch.names import Names
 from console.watch.pattern import Pattern
@@ -47,7 +48,12 @@ def default_rules(
         held_elsewhere: buses whose held lines other rules are about; None: all.
         wires: whether there may be a capture.
     """
-    rules: list[Rule] = [_damaged_prints(names), _error_prints(names), Restarts(names)]
+    rules: list[Rule] = [
+        _damaged_prints(names),
+        _error_prints(names),
+        Restarts(names),
+        Exercised(),  # says nothing where none was recorded
+    ]
     if not wires:
         return rules
     rules += [
