@@ -5,14 +5,21 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from console.commands.options import run_options, wants_colour
-from console.commands.reading import read_run, reading_code
+from console.commands.reading import read_bench, read_run, reading_code
 from console.pipeline.evidence import Evidence
+from console.run.schema import is_run
+from console.sources.files import STDIN, SourceFile
+from console.sources.kinds import Kind, kind_of
 from console.watch.findings import SEVERITIES
+from decoders.errors import DiagnosticError
+
+if TYPE_CHECKING:
+    from console.pipeline.backtest import BackTest
 
 FOUND = 1
 
@@ -25,10 +32,18 @@ Examples:
   lastack check wire.vcd --i2c scl=ch1,sda=ch2
   lastack check bench.toml --json | jq .findings
   lastack check bench.toml --fail-on warning
+  lastack check soak               (a recorded run, by the bench in it)
+  lastack check soak --rules new.toml --back-test
+  lastack check monday tuesday --healthy
 
-PATH is a bench file or loose recordings: level captures (delimited text or VCD,
-also gzipped), serial logs, MQTT messages as JSON lines. The kind is told by
-content; - is stdin.
+PATH is a bench file, a run, or loose recordings: level captures (delimited text
+or VCD, also gzipped), serial logs, MQTT messages as JSON lines. The kind is told
+by content; - is stdin.
+
+A back-test goes through what was recorded as if it were watched live, and says
+of each alarm how long after its beginning it could have been told, and of each
+rule how many alarms a day it gave while all was well: until the first fault, or,
+with --healthy, all the time. Several runs are always back-tested, each by itself.
 """
 
 
@@ -36,6 +51,8 @@ content; - is stdin.
 @run_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of text.")
 @click.option("--all", "all_findings", is_flag=True, help="Print every finding, however many.")
+@click.option("--back-test", is_flag=True, help="When each alarm could have been told.")
+@click.option("--healthy", is_flag=True, help="Back-test runs known to be good throughout.")
 @click.option(
     "--fail-on",
     type=click.Choice(SEVERITIES),
@@ -48,13 +65,57 @@ def command(
     as_json: bool,
     all_findings: bool,
     fail_on: str,
+    back_test: bool,
+    healthy: bool,
     debug: bool,
     **overrides: Any,
 ) -> int:
     """Run the command; see HELP."""
+    runs = [path for path in paths if path != STDIN and is_run(path)]
+    if back_test or healthy or len(runs) > 1:
+        found = back_tests(paths, runs, healthy=healthy, **overrides)
+        tell_back_tests([each for each, _ in found], as_json=as_json, all_alarms=all_findings)
+        return max(exit_code(evidence, fail_on) for _, evidence in found)
     evidence = read_run(paths, **overrides)
     tell(evidence, as_json=as_json, all_findings=all_findings)
     return exit_code(evidence, fail_on)
+
+
+def back_tests(
+    paths: Sequence[str], runs: Sequence[str], *, healthy: bool, **overrides: Any
+) -> list[tuple[BackTest, Evidence]]:
+    """Watch again what the user named, each run by itself with what stands beside the runs."""
+    from console.pipeline.backtest import BackTest
+
+    beside = [path for path in paths if path not in runs]
+    if beside and len(runs) > 1 and not all(_is_bench(path) for path in beside):
+        raise DiagnosticError(
+            "recordings beside several runs belong to none of them",
+            mend="Give them with the one run they belong to; a bench file may stand beside all.",
+        )
+    found = []
+    for own in [[run, *beside] for run in runs] or [list(paths)]:
+        bench, evidence = read_bench(own, **overrides)
+        found.append((BackTest.of(bench, evidence, own[0], healthy=healthy), evidence))
+    return found
+
+
+def _is_bench(path: str) -> bool:
+    if path == STDIN:
+        return False
+    with SourceFile(path) as file:
+        return kind_of(file.head(), path).kind is Kind.BENCH
+
+
+def tell_back_tests(found: Sequence[BackTest], *, as_json: bool, all_alarms: bool) -> None:
+    """Print what the back-tests came to."""
+    from console.report.backtest_report import backtest_object, backtest_text
+    from console.report.export import one_line_json
+
+    if as_json:
+        sys.stdout.write(one_line_json(backtest_object(found)) + "\n")
+    else:
+        sys.stdout.write(backtest_text(found, all_alarms=all_alarms))
 
 
 def tell(evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:

@@ -11,6 +11,7 @@ import polars as pl
 from console.sources.kept_edges import KeptEdges
 from console.timeline.anchors import Anchors
 from console.timeline.clocks import ClockMap
+from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 
@@ -46,6 +47,16 @@ class SourceReport:
 
 
 @dataclass(frozen=True, slots=True)
+class Observation:
+    """What was watched, as rules must know it. Times in ns on the common axis."""
+
+    until_ns: int = 0  # until when anything was
+    observed_until: Mapping[str, int] = field(default_factory=dict)  # of each source
+    unobserved: Mapping[str, Unobserved] = field(default_factory=dict)  # spans of each source
+    off_axis: Sequence[str] = ()  # sources whose times mean nothing beside those of others
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """One run on one axis. Times in ns on the common axis."""
 
@@ -60,3 +71,4 @@ class Evidence:
     interrupted: bool  # the user stopped the reading: what is here is what was read so far
     # levels of each capture, times on its own clock; none unless the reading was asked to keep them
     wires: Mapping[str, KeptEdges] = field(default_factory=dict)
+    observation: Observation = field(default_factory=Observation)

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 import polars as pl
 
 from console.bench.model import Bench
-from console.bench.tables import time_column
-from console.pipeline.evidence import SourceReport
+from console.bench.tables import TABLES, time_column
+from console.pipeline.evidence import Observation, SourceReport
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import Unobserved, unobserved
 from console.watch.doubt import doubted
@@ -22,9 +22,8 @@ def run_findings(
     tables: Mapping[str, pl.DataFrame],
     reports: Sequence[SourceReport],
     trust: Sequence[TrustRow],
-    off_axis: Sequence[str],
     span_ns: tuple[int, int],
-    recorded: Mapping[str, Unobserved],
+    observation: Observation,
 ) -> list[Finding]:
     """What the rules find, and the sources that could not be read to their end.
 
@@ -33,27 +32,18 @@ def run_findings(
         tables: every table of events, on the common axis.
         reports: what each source held.
         trust: what each source cannot prove.
-        off_axis: sources whose times mean nothing beside those of others.
         span_ns: begin and end of the run.
-        recorded: the sources that were recorded, which were watched to the end of the run but for
-            these spans.
+        observation: what was watched.
     """
     start_ns, end_ns = span_ns
-    timed = {
-        name: table.filter(pl.col(time_column(name)).is_not_null())
-        for name, table in tables.items()
-    }
-    observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
-    last_ns = max([end_ns, *observed.values()])  # of sources off the axis, too
-    observed |= dict.fromkeys(recorded, end_ns)
     found = watched(
         bench,
-        timed,
+        timed_rows(tables),
         start_ns,
-        last_ns,
-        observed,
-        {**unobserved(trust), **recorded},
-        off_axis=off_axis,
+        observation.until_ns,
+        observation.observed_until,
+        observation.unobserved,
+        off_axis=observation.off_axis,
     )
     for report in reports:
         if report.stopped is not None:
@@ -61,6 +51,38 @@ def run_findings(
         if report.kind == "capture" and (why := _why_undecoded(report, tables["transactions"])):
             found.append(_undecoded(report, why, start_ns))
     return in_order(doubted(found, trust))
+
+
+def timed_rows(tables: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
+    """The tables of events, their rows that have a time."""
+    return {
+        name: table.filter(pl.col(time_column(name)).is_not_null())
+        for name, table in tables.items()
+        if name in TABLES
+    }
+
+
+def observation_of(
+    reports: Sequence[SourceReport],
+    trust: Sequence[TrustRow],
+    off_axis: Sequence[str],
+    end_ns: int,
+    recorded: Mapping[str, Unobserved],
+) -> Observation:
+    """What was watched.
+
+    Args:
+        reports: what each source held.
+        trust: what each source cannot prove.
+        off_axis: sources whose times mean nothing beside those of others.
+        end_ns: of the run.
+        recorded: the sources that were recorded, which were watched to the end of the run but for
+            these spans.
+    """
+    observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
+    last_ns = max([end_ns, *observed.values()])  # of sources off the axis, too
+    observed |= dict.fromkeys(recorded, end_ns)
+    return Observation(last_ns, observed, {**unobserved(trust), **recorded}, off_axis)
 
 
 def _why_undecoded(report: SourceReport, transactions: pl.DataFrame) -> str:

@@ -16,7 +16,7 @@ from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS
 from console.pipeline.live_source import host_clock
 from console.pipeline.reading import Reading
-from console.pipeline.run_findings import run_findings
+from console.pipeline.run_findings import observation_of, run_findings
 from console.pipeline.stored_stage import RecordedStage
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import Told, trust_of
@@ -62,7 +62,8 @@ def evidence_of(reading: Reading, decisions: Decisions = NOTHING_DECIDED) -> Evi
     unread = reading.unread
     trust = [*_trust(read, maps, start, end), *unread_rows(unread)]
     recorded = _recorded_unobserved(read, maps)
-    found = run_findings(inputs.bench, tables, reports, trust, off_axis, (start, end), recorded)
+    observation = observation_of(reports, trust, off_axis, end, recorded)
+    found = run_findings(inputs.bench, tables, reports, trust, (start, end), observation)
     findings = [with_band(finding, maps) for finding in findings_that_stand(found, unread)]
     tables["findings"] = findings_frame(findings)
     tables["trust"] = trust_frame(trust)
@@ -82,6 +83,7 @@ def evidence_of(reading: Reading, decisions: Decisions = NOTHING_DECIDED) -> Evi
             if isinstance(each.stage, CaptureStage) and each.stage.kept is not None
         },
         interrupted=reading.interrupted,
+        observation=observation,
     )
 
 
