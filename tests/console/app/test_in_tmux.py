@@ -83,3 +83,25 @@ def test_an_error_is_shown_where_the_path_was_typed(tmux: Tmux) -> None:
     tmux.until("no such file")
     screen = tmux.until("or look around")
     assert "Check the name and the directory it is given from." in screen
+
+
+def test_from_the_start_to_the_bits_under_the_last_good_reply(tmux: Tmux) -> None:
+    tmux.until("o Open a file")
+    tmux.press("Enter")
+    tmux.until("34:10.8529")  # the first bad event, once the whole run is read
+    tmux.until("address not")
+    tmux.press("/")
+    tmux.until(" search")
+    tmux.press("-l", "sequence 2047")
+    tmux.until("1 event")
+    tmux.press("Enter")
+    tmux.until("▌  34:09.8543")
+    tmux.press("Escape")  # on its own: with a key right behind it, it would be alt and that key
+    tmux.until("space Sheet")
+    tmux.press("Enter")
+    bits = tmux.until("drives SDA")
+    lines = bits.splitlines()
+    byte = next(line for line in lines if "byte" in line and "2Eh read" in line)
+    drawn = next(line for line in lines if line.strip().startswith("bit"))
+    assert byte
+    assert drawn.split()[1:10] == ["S", "0", "1", "0", "1", "1", "1", "0", "R"]
