@@ -6,6 +6,8 @@ from itertools import combinations
 from math import dist
 
 import pytest
+from rich.color import Color as RichColor
+from rich.color import ColorSystem
 from textual.color import Color
 from textual.theme import Theme
 
@@ -68,3 +70,19 @@ def test_the_chosen_row_is_seen_on_the_ground_and_its_text_on_it() -> None:
 
 def test_dark_and_light_have_the_same_variables() -> None:
     assert variables(dark=True).keys() == variables(dark=False).keys()
+
+
+@pytest.mark.parametrize("theme", THEMES, ids=lambda theme: theme.name)
+def test_on_sixteen_colours_nothing_has_the_colour_of_its_ground(theme: Theme) -> None:
+    own = variables(dark=theme.dark)
+    grounds = {sixteen(str(ground)) for ground in [*GROUNDS[theme.name], own["here"]] if ground}
+    names = [name for name in own if name != "here"]
+    drawn = {name: sixteen(own[name]) for name in names}
+    drawn |= {name: sixteen(str(getattr(theme, name))) for name in ("foreground", "primary")}
+    drawn |= {name: sixteen(str(getattr(theme, name))) for name in ("secondary", "accent")}
+    assert {name for name, number in drawn.items() if number in grounds} == set()
+
+
+def sixteen(colour: str) -> int | None:
+    """The number of a colour in a terminal of sixteen."""
+    return RichColor.parse(colour).downgrade(ColorSystem.STANDARD).number

@@ -41,11 +41,12 @@ class Shot:
     keys: tuple[str, ...] = ()  # pressed when the screen is still; each waits for that again
 
 
+LIVE = ("recording",)  # shows rates and times of what is recorded now: no two pictures are alike
 SHOTS = (
     Shot("minutes", "timeline", ("escape",)),
     Shot("events", "timeline"),
     Shot("bits", "timeline", ("up", "up", "up", "enter")),  # under the last good reply
-    *(Shot(name, name) for name in SCREENS if name != "timeline"),
+    *(Shot(name, name) for name in SCREENS if name not in ("timeline", *LIVE)),
     Shot("start", "start"),
 )
 
