@@ -37,21 +37,26 @@ class News:
     """A fold from steps of watching to what is news. Keeps what stands, and no more."""
 
     def __init__(self) -> None:
-        self._standing: set[Key] = set()
+        self._standing: dict[Key, Finding] = {}
 
     def of(self, step: Step, now_ns: int) -> list[Told]:
         """Take the next step; what was raised comes first.
+
+        A finding that stands no more is over: complete, or as it was last where nothing is left of
+        it (nothing had come, and then it came).
 
         Args:
             step: of the fold.
             now_ns: when this is.
         """
         fresh = {key_of(finding) for finding in step.raised}
+        complete = {key_of(finding): finding for finding in step.complete}
+        standing = {key_of(finding): finding for finding in step.standing}
         over = [
-            finding
-            for finding in step.complete
-            if (key := key_of(finding)) in self._standing and key not in fresh
+            complete.get(key, last)
+            for key, last in self._standing.items()
+            if key not in standing and key not in fresh
         ]
-        self._standing = {key_of(finding) for finding in step.standing}
+        self._standing = standing
         told = [Told(finding, now_ns) for finding in step.raised]
         return told + [Told(finding, now_ns, is_over=True) for finding in over]

@@ -37,6 +37,13 @@ def test_findings_of_other_parties_are_news_of_their_own() -> None:
     assert news.of(Step(complete=[other], standing=[silence()]), 2) == [Told(other, 2, True)]
 
 
+def test_a_finding_of_which_nothing_is_left_is_over_as_it_was_last() -> None:
+    news = News()
+    news.of(Step(raised=[silence()], standing=[silence()]), 1)
+    news.of(Step(standing=[silence(lasted_ns=50)]), 2)
+    assert news.of(Step(), 3) == [Told(silence(lasted_ns=50), 3, is_over=True)]
+
+
 def test_nothing_is_kept_of_what_stands_no_more() -> None:
     news = News()
     for k in range(1000):
