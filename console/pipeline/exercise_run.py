@@ -12,15 +12,17 @@ import threading
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
+import msgspec
 import polars as pl
 
 from console.bench.exercise import ExerciseFile, Expect, Publish, Write, in_file
 from console.bench.exercise_checks import EXERCISE
-from console.bench.model import Bench, CaptureSource, MessagesSource
+from console.bench.model import Bench, CaptureSource, MessagesSource, PrintsSource, Source
 from console.pipeline.exercising import Doing, Exercise, Sending
 from console.pipeline.live_source import SourceFold, host_clock
+from console.pipeline.recording import Recording
 from console.sources.records import Happened, Happening, HostClock, Record
-from console.sources.sender import Sender, SendError
+from console.sources.sender import PortSender, Sender, SendError
 from console.sources.transmit import Transmit
 from console.watch.exercised import missed_words
 
@@ -42,7 +44,7 @@ class Rows:
 
     def __init__(self, bench: Bench) -> None:
         self._folds = {
-            source.name: SourceFold(source.name, source)
+            source.name: SourceFold(source.name, _unpaced(source))
             for source in bench.sources
             if not isinstance(source, CaptureSource)
         }
@@ -215,6 +217,49 @@ class ExerciseRun:
 
     def _tell(self, what: Happening, words: str) -> None:
         self._put(Happened(EXERCISE, self._clock(), what, words))
+
+
+def _unpaced(source: Source) -> Source:
+    """The source with lines stamped as they were read.
+
+    By the baud rate they are stamped earlier, and where a port has none in truth (USB, a network)
+    too early: an answer would seem to have come before its command.
+    """
+    if isinstance(source, PrintsSource):
+        return msgspec.structs.replace(source, baud=None)
+    return source
+
+
+def run_over(recording: Recording, file: ExerciseFile, right: Transmit) -> ExerciseRun:
+    """An exercise over a recording, neither of them started.
+
+    Args:
+        recording: whose sources it sends to and listens to.
+        file: the exercise, checked against the recording's bench.
+        right: to send.
+    """
+    bench, clock = recording.file.bench, recording.clock
+    senders: dict[str, Sender] = {}
+    for _, step in in_file(file.steps):
+        if isinstance(step, Publish | Write) and step.source not in senders:
+            senders[step.source] = _sender(recording, step.source, right)
+    run = ExerciseRun(file, bench, senders, right, recording.put, clock)
+    recording.listen(run.hear)
+    return run
+
+
+def _sender(recording: Recording, name: str, right: Transmit) -> Sender:
+    """What sends to a source; what is needed for it is imported only then."""
+    live = recording.live(name)
+    if isinstance(live.described, MessagesSource):
+        from console.sources.broker_sender import BrokerSender
+
+        return BrokerSender(live.described, right, recording.clock, recording.environment)
+    from console.sources.port import PortSource
+
+    if not isinstance(live.source, PortSource):
+        raise TypeError(f"source {name!r} cannot be sent to")
+    return PortSender(live.source, right, recording.clock)
 
 
 def awaited(file: ExerciseFile, bench: Bench) -> dict[str, Happening]:

@@ -20,7 +20,7 @@ from console.bench.load import BenchFile, read_bench
 from console.bench.rules import Rule
 from console.pipeline.raising import Told
 from console.pipeline.recording_captures import CaptureKeeper
-from console.pipeline.recording_sources import Environment, live_sources, unrecorded
+from console.pipeline.recording_sources import Environment, Live, live_sources, unrecorded
 from console.pipeline.recording_state import Rates, RecordingState, disk_free, rows_of
 from console.pipeline.recording_watch import Fold, Watching, live_fold
 from console.pipeline.stored import CAPTURES
@@ -55,7 +55,7 @@ class Ears:
 
 
 class Recording:
-    """One session of recording. It listens only: nothing is sent to any source.
+    """One session of recording. It listens only: nothing is sent to any source by it.
 
     Args:
         bench: path of the bench file.
@@ -84,7 +84,9 @@ class Recording:
         self.file = read_bench(bench)
         self.folder = Path(folder)
         self.clock = HostClock()
+        self.environment = environment
         self._around, self._ears = around, ears
+        self._taps: list[Callable[[Record], None]] = []
         self._is_new = not (self.folder / DATABASE).exists()
         self._had_folder = self.folder.exists()
         self._lock = threading.Lock()  # of the order in which store and rules get records
@@ -140,6 +142,25 @@ class Recording:
         self._watching.start()
         for live in self._live:
             live.source.start(self._put, self.clock)
+
+    def listen(self, tap: Callable[[Record], None]) -> None:
+        """Give a listener every record from now on; it is called under a lock: return soon."""
+        self._taps.append(tap)
+
+    def live(self, name: str) -> Live:
+        """A source that is recorded.
+
+        Raises:
+            KeyError: if there is none of that name.
+        """
+        found = [live for live in self._live if live.described.name == name]
+        if not found:
+            raise KeyError(name)
+        return found[0]
+
+    def put(self, record: Record) -> None:
+        """Take a record of something that is no source of the bench; from any thread."""
+        self._put(record)
 
     def source_states(self) -> list[SourceState]:
         """Every source as it is."""
@@ -230,6 +251,8 @@ class Recording:
             else:
                 words = "there was no room to store it"
                 self._watching.put(Happened(record.source, record.t_ns, "lost", words))
+            for tap in self._taps:
+                tap(record)
         if isinstance(record, Happened):
             self._ears.happened(record)
         else:

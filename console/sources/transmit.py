@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import threading
+import time
 
 
 class Transmit:
@@ -13,17 +13,18 @@ class Transmit:
     """
 
     def __init__(self) -> None:
-        self._over = threading.Event()
+        self._is_over = False  # no event of threads: a signal handler could wait for itself
 
     @property
     def is_over(self) -> bool:
         """Whether nothing may be sent any more."""
-        return self._over.is_set()
+        return self._is_over
 
     def end(self) -> None:
         """Take it back, for good; from any thread or signal handler."""
-        self._over.set()
+        self._is_over = True
 
     def pause(self, seconds: float) -> bool:
-        """Wait for so long, or until it is taken back; whether it was."""
-        return self._over.wait(seconds)
+        """Wait for so long, some ms; whether it was taken back by then."""
+        time.sleep(seconds)
+        return self._is_over
