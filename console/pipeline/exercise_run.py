@@ -38,6 +38,8 @@ T = TypeVar("T")
 class Rows:
     """A fold from records to rows of prints and messages, as soon as they are whole.
 
+    The first lines of a port wait up to a second, until the form of their stamps is known.
+
     Args:
         bench: whose sources.
     """
