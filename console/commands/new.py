@@ -1,4 +1,4 @@
-"""`lastack new`: a starter bench file from recordings, to stdout."""
+"""`lastack new`: a starter bench file from recordings, or rules from a healthy run, to stdout."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ import click
 import polars as pl
 
 from console.bench.starter import FoundAddress, FoundBus, FoundSource, FoundTopic, starter_text
-from console.commands.options import run_options
-from console.commands.reading import read_run, reading_code
+from console.commands.options import override_options
+from console.commands.reading import read_bench, read_run, reading_code
 from console.pipeline.evidence import Evidence, SourceReport
 from console.sources.files import STDIN_NAME
 from decoders.errors import DiagnosticError, Place
@@ -23,25 +23,88 @@ HELP = """Write a starter bench file from what the recordings hold.
 Examples:
   lastack new wire.csv controller.log broker.jsonl > bench.toml
   lastack new wire.vcd --i2c scl=ch1,sda=ch2 -o bench.toml
+  lastack new --from soak -o rules.toml
+  lastack new --from soak --between 00:05..01:00
 
 It names the sources, the buses, every address that answered and the topics seen;
 give the devices their names, describe their packets, and add rules.
+
+With --from it proposes rules instead, learned from a run in which all was well:
+how long something may stay away, how long an answer may take, between which
+limits numbers stay. Each says what it rests on. Without --between it learns from
+the whole run, or what came before its first fault.
 """
 
 
 @click.command("new", help=HELP, context_settings={"help_option_names": ["-h", "--help"]})
-@run_options
+@click.argument("paths", nargs=-1, metavar="[PATH...]")
+@override_options
+@click.option("--from", "learned_from", metavar="RUN", help="Propose rules learned from this.")
+@click.option("--between", metavar="FROM..UNTIL", help="Of --from: the healthy span of it.")
 @click.option("-o", "--output", metavar="FILE", default="-", help="Where to; stdout by default.")
-def command(paths: Sequence[str], output: str, debug: bool, **overrides: Any) -> int:
+def command(
+    paths: Sequence[str],
+    learned_from: str | None,
+    between: str | None,
+    output: str,
+    debug: bool,
+    **overrides: Any,
+) -> int:
     """Run the command; see HELP."""
+    if learned_from is not None:
+        return _learn([learned_from, *paths], between, output, overrides)
+    if between is not None:
+        raise click.UsageError("--between says what to learn from: it needs --from RUN.")
+    if not paths:
+        raise click.UsageError("Missing argument 'PATH...': what to write a bench file for.")
     evidence = read_run(paths, **overrides)
     folder = Path.cwd() if output == "-" else Path(output).resolve().parent
-    text = _starter(evidence, folder)
+    _put(_starter(evidence, folder), output)
+    return reading_code(evidence)
+
+
+def _put(text: str, output: str) -> None:
     if output == "-":
         click.echo(text.encode(), nl=False)  # a TOML file is UTF-8 in every locale
     else:
         _write_new(Path(output), text)
+
+
+def _learn(
+    paths: Sequence[str], between: str | None, output: str, overrides: dict[str, Any]
+) -> int:
+    """Propose rules learned from a run."""
+    from console.bench.proposed import proposed_text
+    from console.pipeline.proposing import Healthy, head_of, healthy_until_ns, proposals
+
+    bench, evidence = read_bench(paths, **overrides)
+    span = evidence.start_ns, healthy_until_ns(evidence)
+    if between is not None:
+        span = _between(between, evidence)
+    healthy = Healthy.of(evidence, *span)
+    _put(proposed_text(head_of(paths[0], evidence, healthy), proposals(bench, healthy)), output)
     return reading_code(evidence)
+
+
+def _between(text: str, evidence: Evidence) -> tuple[int, int]:
+    """The span that `FROM..UNTIL` names."""
+    from console.timeline.moments import Around, moment, walls_of
+
+    around = Around(
+        evidence.start_ns, evidence.end_ns, evidence.start_ns, walls=walls_of(evidence.clocks)
+    )
+    first, dots, last = text.partition("..")
+    if not dots:
+        raise DiagnosticError(
+            f"--between: {text!r} is no span", mend="Write it as 00:05..01:00, from and until."
+        )
+    from_ns = moment(first, around) if first.strip() else evidence.start_ns
+    until_ns = moment(last, around) if last.strip() else evidence.end_ns
+    if from_ns >= until_ns:
+        raise DiagnosticError(
+            f"--between: {text!r} ends before it begins", mend="Give the earlier moment first."
+        )
+    return from_ns, until_ns
 
 
 def _starter(evidence: Evidence, folder: Path) -> str:

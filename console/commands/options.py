@@ -24,8 +24,8 @@ def _within(lowest: float, highest: float, unit: str) -> Callable[..., float | N
     return check
 
 
+_PATHS = click.argument("paths", nargs=-1, required=True, metavar="PATH...")
 _OPTIONS = (
-    click.argument("paths", nargs=-1, required=True, metavar="PATH..."),
     click.option(
         "--i2c",
         multiple=True,
@@ -61,6 +61,11 @@ _OPTIONS = (
 
 def run_options(function: Decorated) -> Decorated:
     """Give a command the paths and the overrides for loose files."""
+    return _PATHS(override_options(function))
+
+
+def override_options(function: Decorated) -> Decorated:
+    """Give a command the overrides for loose files."""
     for option in reversed(_OPTIONS):
         function = option(function)
     return function

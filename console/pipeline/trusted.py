@@ -47,6 +47,9 @@ class Told:
     unobserved: Unobserved | None = None  # what the recorder of it knows; None: nothing did
 
 
+_OPENED_NS = 1_000_000_000  # until which a source may be opened at the start of a run unsaid
+
+
 class _Logged(Protocol):
     """What is asked of the stage of a log."""
 
@@ -115,7 +118,8 @@ def _gone(name: str, told: Told) -> Iterator[TrustRow]:
     begins = np.maximum(told.unobserved.from_ns, told.start_ns).tolist()
     ends = np.minimum(told.unobserved.until_ns, told.end_ns).tolist()
     for begin, end in zip(begins, ends, strict=True):
-        if begin <= end:
+        is_start = begin == told.start_ns and end - begin < _OPENED_NS
+        if begin <= end and not is_start:
             what = "not connected, or data of it were lost"
             length = (end - begin) / 1e9
             yield TrustRow(name, begin, end, "not-observed", "gap", what, length, unit="s")
@@ -138,6 +142,7 @@ def _prints(name: str, told: Told, stage: _Logged) -> Iterator[TrustRow]:
         tick_period_ns=stage.tick_period_ns,
         heads=heads_of(_tasted(rows, stage.taste)),
         baud=told.source.baud if isinstance(told.source, PrintsSource) else None,
+        read_late=told.unobserved is not None,
     )
     yield from print_rows(name, facts)
     if told.clock.is_aligned and told.unobserved is None:

@@ -45,6 +45,7 @@ class PrintFacts:
     tick_period_ns: int  # 0 when not known
     heads: Sequence[str]
     baud: int | None
+    read_late: bool = False  # the form of its stamps was told after its first lines were given
 
 
 def print_rows(source: str, facts: PrintFacts) -> Iterator[TrustRow]:
@@ -134,7 +135,7 @@ def _cut_lines(source: str, facts: PrintFacts, texts: pl.Series) -> Iterator[Tru
         cut.add(last)
     before_any = int(np.argmax(stamped)) if stamped.any() else 0  # boot text has no stamps yet
     for row in sorted(cut):
-        if heads and row < before_any and row:
+        if heads and row < before_any and (row or facts.read_late):
             continue
         what = (
             "the last line has no end"

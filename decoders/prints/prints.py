@@ -14,7 +14,7 @@ from decoders.prints.lines import Arrivals, ArrivalTimes, LineCutter
 from decoders.prints.matched import Matcher
 from decoders.prints.pattern import LinePattern
 from decoders.prints.remarks import counted, line_remarks, time_remarks
-from decoders.prints.stamps import PLAIN, UNSTAMPED, StampChooser
+from decoders.prints.stamps import PLAIN, UNSTAMPED, Form, StampChooser
 from decoders.prints.ticks import Jump, Ticks
 
 _BLOCK_BYTES = 1 << 20  # worked through at a time; larger ones fall out of the caches
@@ -126,7 +126,7 @@ class PrintDecoder:
 
         The form of the stamps is decided from what there is; a line without its ending stays.
         """
-        return self._settle(list(self._decide()), final=True)
+        return self._settle(list(self._decide(may_wait=True)), final=True)
 
     def interrupt(self) -> Prints:
         """Give out everything: the port was closed, and what comes next begins a line."""
@@ -171,7 +171,7 @@ class PrintDecoder:
     def _cut(self) -> Prints:
         lines = self._cutter.cut()
         parts = list(self._take(Block.of(lines))) if len(lines) else []
-        return self._settle([*parts, *self._decide()], final=True)
+        return self._settle([*parts, *self._decide(may_wait=True)], final=True)
 
     def finish(self) -> Prints:
         """Return what was left; feed nothing after this.
@@ -202,12 +202,18 @@ class PrintDecoder:
         if self._matcher is not None and at < len(block):
             yield self._matcher.take_apart(block.rows(at, len(block)))
 
-    def _decide(self) -> Iterator[Prints]:
-        """Decide the form of the stamps from the window, and take the window's lines apart."""
+    def _decide(self, *, may_wait: bool = False) -> Iterator[Prints]:
+        """Decide the form of the stamps from the window, and take the window's lines apart.
+
+        Where that may wait for more lines and only the unit is a guess, these lines have no stamp.
+        """
         if not self._window:
             return
         form, remarks = self._chooser.decide()
         self._windows += 1
+        if may_wait and self._chooser.is_guess and self._windows < _WINDOWS:
+            yield from self._without_stamps(form)
+            return
         matcher = self._plain
         if form is not PLAIN or self._windows >= _WINDOWS:
             levelled = LinePattern(form.levelled) if form is not PLAIN else None
@@ -216,6 +222,15 @@ class PrintDecoder:
         self._chooser = StampChooser()
         for block in self._window:
             yield matcher.take_apart(block)
+        self._window.clear()
+
+    def _without_stamps(self, form: Form) -> Iterator[Prints]:
+        """The window's lines by a form whose unit is not known yet."""
+        matcher = Matcher(LinePattern(form.pattern), LinePattern(form.levelled))
+        for block in self._window:
+            rows = matcher.take_apart(block)
+            clock = np.zeros_like(rows.clock)
+            yield replace(rows, native_ns=np.full(len(rows), NO_TIME), clock=clock)
         self._window.clear()
 
     def _settle(self, parts: Sequence[Prints], *, final: bool) -> Prints:

@@ -20,6 +20,7 @@ from decoders.prints.pattern import HEAD
 HEAD_LINES = 64
 _ENOUGH = 8
 _HEAD_CHARACTERS = 256
+_TELLING_NS = 100_000_000  # numbers that grow for so long show their unit beside the host's stamps
 _RARE_STEP = 100_000  # units from line to line, in the middle of the first lines: 100 s in ms
 
 # Everything up to the text is the group HEAD, for a pattern that does not run through the text is
@@ -94,6 +95,7 @@ class StampChooser:
         self._counts = [0] * len(FORMS)
         self._seen: list[list[tuple[float, int]]] = [[] for _ in FORMS]  # (number, arrival_ns)
         self._lines = 0
+        self.is_guess = False  # of the unit in `decide`: the host's stamps did not tell it yet
 
     def look(self, block: Block, begin: int) -> tuple[int, bool]:
         """Look at the lines of a block from row `begin` on.
@@ -140,6 +142,8 @@ class StampChooser:
         form = FORMS[best]
         if not form.guess:
             return form, [f"stamps were read as {form.words}"]
+        stamps = [t_ns for _, t_ns in self._seen[best] if t_ns != NO_TIME]
+        self.is_guess = bool(stamps) and stamps[-1] - stamps[0] <= _TELLING_NS
         unit, why = self._unit(self._seen[best], form.guess)
         named = Form(form.words, form.stamp.replace(f"<{form.guess}>", f"<{unit}>"))
         return named, [
@@ -153,7 +157,7 @@ class StampChooser:
         if len(known) > 1:
             grown = known[-1][0] - known[0][0]
             passed_s = (known[-1][1] - known[0][1]) / 1e9
-            if grown > 0 and passed_s > 0.1:
+            if grown > 0 and passed_s > _TELLING_NS / 1e9:
                 for unit, unit_s in _UNIT_S.items():
                     if 0.5 < grown * unit_s / passed_s < 2:
                         return unit, "they grow as fast as the host's stamps"

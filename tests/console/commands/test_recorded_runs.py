@@ -85,3 +85,38 @@ def test_loose_recordings_beside_several_runs_are_refused(
 def test_folder_without_a_run_is_a_folder(lastack: Lastack, tmp_path: Path) -> None:
     done = lastack("check", tmp_path)
     assert (done.returncode, "this is a directory" in done.stderr) == (2, True)
+
+
+def test_rules_learned_from_a_run_find_nothing_in_it(
+    lastack: Lastack, good: Path, tmp_path: Path
+) -> None:
+    rules = tmp_path / "rules.toml"
+    assert lastack("new", "--from", good, "-o", rules).returncode == 0
+    assert rules.read_text().count("\n[[rule]]\n") >= 4
+    done = lastack("check", good, "--rules", rules, "--fail-on", "note")
+    assert (done.returncode, "nothing found" in done.stdout) == (0, True)
+
+
+def test_rules_are_learned_from_the_span_that_is_named(lastack: Lastack, silent: Path) -> None:
+    done = lastack("new", "--from", silent, "--between", "00:05..00:50")
+    assert "Rules learned from" in done.stdout
+    assert ": 45 s, from 5 s after its start on." in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--between", "00:05..00:50"], "it needs --from RUN"),
+        ([], "Missing argument 'PATH...'"),
+    ],
+)
+def test_new_says_what_it_lacks(lastack: Lastack, arguments: list[str], said: str) -> None:
+    done = lastack("new", *arguments)
+    assert (done.returncode, said in done.stderr) == (2, True)
+
+
+@pytest.mark.parametrize("span", ["00:50", "00:50..00:05", "never..00:05", "00:05..9:00:00"])
+def test_span_that_is_none_is_refused(lastack: Lastack, good: Path, span: str) -> None:
+    done = lastack("new", "--from", good, "--between", span)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) <= 3

@@ -449,3 +449,72 @@ def test_printed_times_and_texts_come_back(lines: list[tuple[int, str]]) -> None
     table, _ = printed(stream)
     assert table.native_ns.tolist() == [t_us * 1000 for t_us in ordered]
     assert table.texts() == kept
+
+
+def released(reads: list[tuple[int, bytes]], calls: list[int]) -> Rows:
+    """The rows of a live port: each read after what is due by then, and at some moments beside."""
+    decoder = PrintDecoder("port", live=True)
+    out: list[Prints] = []
+    for stamp, data in [*reads, (1 << 40, b"")]:
+        due = [*sorted(call for call in calls if call <= stamp), stamp]
+        out += [decoder.release(call - S) for call in due]
+        calls = [call for call in calls if call > stamp]
+        out.append(decoder.feed(data, stamp))
+    return rows(Prints.concat([*out, decoder.finish()]))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 2_500),
+            st.sampled_from(
+                [b"[12] a\n", b"[900] b\r\n", b"[3] c\n", b"plain\n", b"> ", b"[7", b"0] d\n"]
+            ),
+        ),
+        max_size=14,
+    ),
+    st.lists(st.integers(0, 20_000), max_size=8),
+)
+def test_what_is_released_depends_on_the_stamps_of_the_reads_alone(
+    steps: list[tuple[int, bytes]], calls: list[int]
+) -> None:
+    stamps = np.cumsum([gap for gap, _ in steps]).tolist()
+    reads = [(stamp * MS + S, data) for stamp, (_, data) in zip(stamps, steps, strict=True)]
+    assert released(reads, [call * MS + S for call in calls]) == released(reads, [])
+
+
+def test_line_without_its_end_is_released_when_it_is_old_enough() -> None:
+    decoder = PrintDecoder("port", live=True)
+    decoder.feed(b"> ", 5 * S)
+    assert len(decoder.release(5 * S - 1)) == 0
+    assert decoder.held_since_ns == 5 * S
+    assert decoder.release(5 * S).texts() == ["> "]
+    assert decoder.held_since_ns is None
+
+
+def test_rest_of_a_line_that_was_released_is_a_piece_of_its_own() -> None:
+    decoder = PrintDecoder("port", live=True)
+    decoder.feed(b"[12] poll", 1 * S)
+    first = decoder.release(1 * S)
+    rest = decoder.feed(b" 7\n", 3 * S)
+    rest = Prints.concat([rest, decoder.finish()])
+    assert (first.texts(), rest.texts()) == (["poll"], [" 7"])
+    assert [*first.partial.tolist(), *rest.partial.tolist()] == [True, True]
+
+
+def test_unit_of_bare_numbers_waits_for_stamps_of_the_host_that_tell_it() -> None:
+    decoder = PrintDecoder("port", live=True)
+    first = Prints.concat([decoder.feed(b"[1000000] boot\n", 0), decoder.release(2 * S)])
+    later = [decoder.feed(b"[%d] poll\n" % (k * 1_000_000), k * S) for k in range(2, 12)]
+    assert (first.texts(), first.stamped.tolist()) == (["boot"], [False])
+    assert Prints.concat([*later, decoder.finish()]).native_ns[-1] == 11 * S
+
+
+def test_what_comes_after_an_interruption_begins_a_line() -> None:
+    decoder = PrintDecoder("port", live=True)
+    decoder.feed(b"[12] po", 1 * S)
+    assert decoder.interrupt().texts() == ["po"]
+    assert decoder.interrupt().texts() == []
+    rows_ = Prints.concat([decoder.feed(b"[13] boot\n", 2 * S), decoder.finish()])
+    assert rows_.texts() == ["boot"]
