@@ -14,7 +14,8 @@ from console.bench.starter import FoundAddress, FoundBus, FoundSource, FoundTopi
 from console.commands.options import override_options
 from console.commands.reading import read_bench, read_run, reading_code
 from console.pipeline.evidence import Evidence, SourceReport
-from console.sources.files import STDIN_NAME
+from console.run.schema import is_run
+from console.sources.files import STDIN, STDIN_NAME
 from decoders.errors import DiagnosticError, Place
 
 HELP = """Write a starter bench file from what the recordings hold.
@@ -57,10 +58,22 @@ def command(
         raise click.UsageError("--between says what to learn from: it needs --from RUN.")
     if not paths:
         raise click.UsageError("Missing argument 'PATH...': what to write a bench file for.")
+    _refuse_runs(paths)
     evidence = read_run(paths, **overrides)
     folder = Path.cwd() if output == "-" else Path(output).resolve().parent
     _put(_starter(evidence, folder), output)
     return reading_code(evidence)
+
+
+def _refuse_runs(paths: Sequence[str]) -> None:
+    """A run has sources that are no files, and the bench file they were recorded by."""
+    for path in paths:
+        if path != STDIN and is_run(path):
+            raise DiagnosticError(
+                "a run needs no bench file: it was recorded by one",
+                place=Place(path),
+                mend=f"Learn rules from it with --from {path}.",
+            )
 
 
 def _put(text: str, output: str) -> None:

@@ -115,6 +115,12 @@ def test_new_says_what_it_lacks(lastack: Lastack, arguments: list[str], said: st
     assert (done.returncode, said in done.stderr) == (2, True)
 
 
+def test_starter_bench_file_of_a_run_is_refused(lastack: Lastack, good: Path) -> None:
+    done = lastack("new", good)
+    assert done.returncode == 2
+    assert f"Learn rules from it with --from {good}." in done.stderr
+
+
 @pytest.mark.parametrize("span", ["00:50", "00:50..00:05", "never..00:05", "00:05..9:00:00"])
 def test_span_that_is_none_is_refused(lastack: Lastack, good: Path, span: str) -> None:
     done = lastack("new", "--from", good, "--between", span)
