@@ -135,14 +135,14 @@ def test_numbers_that_differ_are_lit_in_the_text() -> None:
 def test_links_and_findings_say_who_and_how_long() -> None:
     lines = (
         Heading("led to"),
-        Link(False, "broker", "blocks n=7", 1_840_000, "poll", "seen", "messages", 3),
-        Link(False, "broker", "not seen", None, "", "missing", "", -1),
+        Link(False, "broker", "blocks n=7", 1_840_000, 0, "poll", "seen", "messages", 3),
+        Link(False, "broker", "not seen", None, 0, "", "missing", "", -1),
         Told("fault", "stops-answering", "camera stopped", 0, 0),
         More(3, "findings"),
     )
     assert drawn(*lines, head=HEAD - 1) == [
         "  led to -----------------------------",
-        "  broker                      +1.84 ms",
+        "  broker                 1.84 ms after",
         "   blocks n=7",
         "   tied by poll",
         "! broker",
