@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from threading import Lock
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -79,8 +81,9 @@ def events_of(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Events:
         parties: whose column each row goes to.
     """
     known = [name for name in EVENT_TABLES if name in tables]
+    whose = _Once(tables, parties)
     with ThreadPoolExecutor(2) as pool:  # transactions take as long as all others together
-        parts = list(pool.map(lambda name: _part(name, tables, parties), known))
+        parts = list(pool.map(lambda name: _part(name, tables, whose), known))
     t_ns, row, party, state = (np.concatenate([part[k] for part in parts]) for k in range(4))
     codes = np.array([EVENT_TABLES.index(name) for name in known], np.uint8)
     table = np.repeat(codes, [len(part[0]) for part in parts])
@@ -89,13 +92,40 @@ def events_of(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Events:
     return Events(t_ns[order], table[order], row[order], party[order], state[order])
 
 
+class Whose(Protocol):
+    """What tells whose column each row goes to."""
+
+    def column_of(self, table: str) -> pl.Expr:
+        """Of the rows of a table."""
+
+
+class _Once:
+    """Whose each row of a table is, looked up once: names of a million rows take their time."""
+
+    def __init__(self, tables: Mapping[str, pl.DataFrame], parties: Parties) -> None:
+        self._tables, self._parties = tables, parties
+        self._lock = Lock()
+        self._found: dict[str, pl.Expr] = {}
+
+    def column_of(self, table: str) -> pl.Expr:
+        """As `Parties.column_of`."""
+        with self._lock:
+            if table not in self._found:
+                told = self._parties.column_of(table).alias(
+                    "party of row"
+                )  # one value may do for all
+                column = self._tables[table].with_columns(told)["party of row"]
+                self._found[table] = pl.lit(column)
+            return self._found[table]
+
+
 # times, rows, parties, states
 _Part = tuple[Int64s, npt.NDArray[np.uint32], npt.NDArray[np.uint16], npt.NDArray[np.uint8]]
 
 
-def _part(name: str, tables: Mapping[str, pl.DataFrame], parties: Parties) -> _Part:
+def _part(name: str, tables: Mapping[str, pl.DataFrame], whose: Whose) -> _Part:
     """The events of one table."""
-    found = tables[name].select(**_SHOWN[name](tables, parties))
+    found = tables[name].select(**_SHOWN[name](tables, whose))
     shows = (found["shows"] & found["t_ns"].is_not_null()).to_numpy()
     rows = np.flatnonzero(shows).astype(np.uint32)
     if len(rows) < found.height:
@@ -113,16 +143,16 @@ def _states(*, bad: pl.Expr, odd: pl.Expr | None = None) -> pl.Expr:
     return pl.when(bad).then(BAD).otherwise(otherwise)
 
 
-def _transactions(tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _transactions(tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": parties.column_of("transactions"),
+        "party": whose.column_of("transactions"),
         "state": _states(bad=pl.col("problems").list.len() > 0),
-        "shows": pl.lit(pl.Series(outside_packets(tables, parties))),
+        "shows": pl.lit(pl.Series(outside_packets(tables, whose))),
     }
 
 
-def outside_packets(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Bools:
+def outside_packets(tables: Mapping[str, pl.DataFrame], whose: Whose) -> Bools:
     """Which transactions do not begin within a packet of their party; those that do it shows.
 
     Between two transactions of one packet the controller may turn to others on the bus.
@@ -136,8 +166,8 @@ def outside_packets(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Boo
             (packets, "end_ns"),
         )
     )
-    did = transactions.select(parties.column_of("transactions")).to_series().to_numpy()
-    spoke = packets.select(parties.column_of("packets")).to_series().to_numpy()
+    did = transactions.select(whose.column_of("transactions")).to_series().to_numpy()
+    spoke = packets.select(whose.column_of("packets")).to_series().to_numpy()
     outside = np.ones(transactions.height, np.bool_)
     for bus in packets["bus"].unique().drop_nulls():
         on_bus, spoken = (t["bus"].eq_missing(bus).to_numpy() for t in (transactions, packets))
@@ -152,28 +182,28 @@ def outside_packets(tables: Mapping[str, pl.DataFrame], parties: Parties) -> Boo
     return outside
 
 
-def _packets(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _packets(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": parties.column_of("packets"),
+        "party": whose.column_of("packets"),
         "state": _states(bad=~pl.col("valid")),
         "shows": pl.lit(True),
     }
 
 
-def _exchanges(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _exchanges(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("request_ns"),
-        "party": parties.column_of("exchanges"),
+        "party": whose.column_of("exchanges"),
         "state": pl.when(pl.col("outcome") == "none").then(BAD).otherwise(UNSEEN),
         "shows": pl.col("outcome").is_in(["none", "not-observable"]),
     }
 
 
-def _prints(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _prints(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("t_ns"),
-        "party": parties.column_of("prints"),
+        "party": whose.column_of("prints"),
         "state": _states(
             bad=pl.col("level").is_in(BAD_LEVELS).fill_null(False),
             odd=pl.col("level").is_in(ODD_LEVELS).fill_null(False) | pl.col("damaged"),
@@ -182,19 +212,19 @@ def _prints(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, 
     }
 
 
-def _messages(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _messages(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("t_ns"),
-        "party": parties.column_of("messages"),
+        "party": whose.column_of("messages"),
         "state": _states(bad=pl.lit(False), odd=pl.col("duplicate").fill_null(False)),
         "shows": pl.lit(True),
     }
 
 
-def _happenings(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _happenings(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("t_ns"),
-        "party": parties.column_of("happenings"),
+        "party": whose.column_of("happenings"),
         "state": _states(
             bad=pl.col("what").is_in(BAD_HAPPENINGS), odd=pl.col("what").is_in(ODD_HAPPENINGS)
         ),
@@ -202,25 +232,25 @@ def _happenings(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[s
     }
 
 
-def _words(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _words(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": parties.column_of("words"),
+        "party": whose.column_of("words"),
         "state": _states(bad=pl.col("problems").list.len() > 0),
         "shows": pl.lit(True),
     }
 
 
-def _pulses(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _pulses(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("start_ns"),
-        "party": parties.column_of("pulses"),
+        "party": whose.column_of("pulses"),
         "state": pl.lit(GOOD),
         "shows": pl.lit(True),
     }
 
 
-def _line_states(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[str, pl.Expr]:
+def _line_states(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
     state = (
         pl.when(pl.col("state") == "not-observed")
         .then(UNSEEN)
@@ -230,13 +260,13 @@ def _line_states(_tables: Mapping[str, pl.DataFrame], parties: Parties) -> dict[
     )
     return {
         "t_ns": pl.col("start_ns"),
-        "party": parties.column_of("line_states"),
+        "party": whose.column_of("line_states"),
         "state": state,
         "shows": pl.col("state") != "idle",
     }
 
 
-def _links(_tables: Mapping[str, pl.DataFrame], _parties: Parties) -> dict[str, pl.Expr]:
+def _links(_tables: Mapping[str, pl.DataFrame], _whose: Whose) -> dict[str, pl.Expr]:
     return {
         "t_ns": pl.col("to_ns"),
         "party": pl.col("to_party"),
