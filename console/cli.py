@@ -23,6 +23,7 @@ COMMANDS = {
     "export": ("console.commands.export", "Write one table as jsonl, csv or parquet."),
     "new": ("console.commands.new", "Write a starter bench file from what is there."),
     "open": ("console.commands.open", "Open the console on a bench file or recordings."),
+    "record": ("console.commands.record", "Record ports and brokers into a run, and watch."),
 }
 OPEN = "open"  # also what a path in place of a command means
 STDIN = "-"
@@ -181,7 +182,8 @@ Examples:
 
 Puts what the firmware printed, what was on the wire and what went over the
 network on one timeline, and says which of it was wrong. It only listens:
-nothing is ever sent on a bus, a port or a broker.
+nothing is sent on a bus, a port or a broker, but for an exercise that was asked
+for with record --transmit.
 """
 
 EPILOG = """\b

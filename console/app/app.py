@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.binding import Binding, BindingType
 from textual.command import Provider
 from textual.screen import Screen
+from textual.widgets import HelpPanel
 
 from console.app.opening import OPENING, START, OpeningApp
 from console.app.plain_toolkit import draw_scroll_bars, key_words
@@ -20,6 +21,7 @@ from console.app.themes import THEMES, variables
 
 if TYPE_CHECKING:
     from console.app.run_view import RunView
+    from console.pipeline.recording import Recording
 
 # Mode -> module and class. Over a run they are imported when the first of it was read.
 SCREENS = {
@@ -28,6 +30,7 @@ SCREENS = {
     "clocks": ("console.app.screens.clocks", "ClocksScreen"),
     "trust": ("console.app.screens.trust", "TrustScreen"),
     "numbers": ("console.app.screens.numbers", "NumbersScreen"),
+    "recording": ("console.app.screens.recording", "RecordingScreen"),
 }
 AROUND = {
     START: ("console.app.screens.start", "StartScreen"),
@@ -60,13 +63,14 @@ class LastackApp(OpeningApp):
         name: partial(_screen, *where) for name, where in {**SCREENS, **AROUND}.items()
     }
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("question_mark", "help", "Help", id="app.help"),
         Binding("1", "switch_to('timeline')", "Timeline", id="app.timeline"),
         Binding("2", "switch_to('findings')", "Findings", id="app.findings"),
         Binding("3", "switch_to('clocks')", "Clocks", id="app.clocks"),
         Binding("4", "switch_to('trust')", "Trust", id="app.trust"),
         Binding("5", "switch_to('numbers')", "Numbers", id="app.numbers"),
+        Binding("6", "switch_to('recording')", "Recording", id="app.recording"),
         Binding("b", "back", "Back", id="app.back"),
-        Binding("question_mark", "show_help_panel", "Help", id="app.help"),
         Binding("q", "quit", "Quit", id="app.quit"),
     ]
 
@@ -77,6 +81,7 @@ class LastackApp(OpeningApp):
         starts: bool = False,
         ascii_only: bool = False,
         home: Path | None = None,
+        recording: Recording | None = None,
     ) -> None:
         """An app on `request`, on the start screen, or on the timeline of a view still to be set.
 
@@ -85,8 +90,11 @@ class LastackApp(OpeningApp):
             starts: whether to begin on the start screen.
             ascii_only: whether to draw with ASCII alone.
             home: the state directory; None: nothing is remembered and nothing kept.
+            recording: the recording of the run asked for, where this process does it.
         """
-        super().__init__(request, starts=starts, ascii_only=ascii_only, home=home)
+        super().__init__(
+            request, starts=starts, ascii_only=ascii_only, home=home, recording=recording
+        )
         draw_scroll_bars(ascii_only=ascii_only)
         self.set_class(ascii_only, "-ascii")
         self.places: list[Place] = []  # for the way back
@@ -137,6 +145,13 @@ class LastackApp(OpeningApp):
         place = (self.current_mode, t_ns, event)
         if not self.places or self.places[-1] != place:
             self.places = [*self.places[-MOST_PLACES:], place]
+
+    def action_help(self) -> None:
+        """Open the list of keys, or close it."""
+        if self.screen.query(HelpPanel):
+            self.action_hide_help_panel()
+        else:
+            self.action_show_help_panel()
 
     async def action_back(self) -> None:
         """Go back to where the user was before the last jump."""

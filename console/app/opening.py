@@ -20,6 +20,8 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.theme import Theme
 
+from console.app.alarms import Alarms
+from console.app.following import Follower, Hold, LookAt, is_followed
 from console.app.kept import Kept
 from console.app.kept_file import KeptFile, encoded
 from console.app.loading import Begun, Ended, Failed, Loader, Progress, Shown, settled_view
@@ -31,10 +33,14 @@ from console.app.writer import Writer
 
 if TYPE_CHECKING:
     from console.app.run_view import RunView
+    from console.pipeline.recording import Recording
+    from console.pipeline.recording_state import RecordingState
 
 LOOK_EVERY_S = 0.1  # at how far the reading is
+ALARM_S = 8.0  # a finding stays on the screen; the list of them is a key away
 START, OPENING, TIMELINE = "start", "opening", "timeline"
 MOST_TROUBLES = 5  # told at once; the last ones
+QUIT_WORDS = "This ends the recording. Press q again within 5 s to end it and quit."
 ENDINGS = {signal.SIGTERM: 143, signal.SIGHUP: 129, signal.SIGINT: 130}  # 128 + number
 
 
@@ -57,6 +63,7 @@ class OpeningApp(App[int]):
     view: reactive[RunView | None] = reactive(None, init=False)
     progress: reactive[Progress | None] = reactive(None, init=False)  # None: nothing to say
     troubles: reactive[tuple[str, ...]] = reactive((), init=False)  # not cleaned
+    recorded: reactive[RecordingState | None] = reactive(None, init=False)  # of a recorded run
 
     def __init__(
         self,
@@ -65,8 +72,11 @@ class OpeningApp(App[int]):
         starts: bool = False,
         ascii_only: bool = False,
         home: Path | None = None,
+        recording: Recording | None = None,
     ) -> None:
         super().__init__()
+        self.recording = recording  # what this process records, where it does
+        self.alarms = Alarms()
         self.request = request
         self.ascii_only = ascii_only
         self.home = home
@@ -100,6 +110,8 @@ class OpeningApp(App[int]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys to the screens over a run work once there is one."""
+        if action == "switch_to" and parameters == ("recording",):
+            return self.view is not None and self.recorded is not None
         if action in ("switch_to", "back"):
             return self.view is not None
         return super().check_action(action, parameters)
@@ -161,10 +173,19 @@ class OpeningApp(App[int]):
         await self.switch_mode(OPENING)
         await self._forget_screens()
         self.view = None
-        self.loader = Loader(
-            request, self.post_message, self.prepare_screens, dict(self.kept.decisions)
-        )
+        self.recorded, self.alarms = None, Alarms()
+        self.loader = self._reader_of(request)
         self.loader.start()
+
+    def _reader_of(self, request: Request) -> Loader:
+        """What reads a request: some recorded runs are followed, all else is read to its end."""
+        ours = self.recording
+        if ours is not None and request.paths != (str(ours.folder),):
+            ours = None  # another one is looked at meanwhile
+        if ours is not None or is_followed(request):
+            return Follower(request, self.post_message, self.prepare_screens, ours)
+        decisions = dict(self.kept.decisions)
+        return Loader(request, self.post_message, self.prepare_screens, decisions)
 
     async def _forget_screens(self) -> None:
         """Take away the screens over the run before."""
@@ -208,6 +229,8 @@ class OpeningApp(App[int]):
         if message.loader is not self.loader:
             return
         self.view = message.view
+        if isinstance(self.loader, Follower):
+            self.progress = None
         if self.current_mode in (OPENING, START):
             await self.show_run()
 
@@ -240,12 +263,48 @@ class OpeningApp(App[int]):
         """Show how far the reading is."""
         if self.loader is not None and self.loader.is_running and self.progress is not None:
             self.progress = self.loader.progress
+        if isinstance(self.loader, Follower) and self.loader.state is not None:
+            self.recorded = self.loader.state
+
+    # --- a recorded run
+
+    def watch_recorded(self, state: RecordingState | None) -> None:
+        """Tell what was found since the last look."""
+        self.refresh_bindings()
+        if state is None:
+            return
+        for alarm in self.alarms.news(state):
+            self.notify(
+                alarm.words,
+                title=alarm.title,
+                severity=alarm.severity,
+                timeout=ALARM_S,
+                markup=False,
+            )
+            self.bell()
+
+    def on_look_at(self, message: LookAt) -> None:
+        """Show another part of it."""
+        if isinstance(self.loader, Follower):
+            self.loader.look_at(message.t_ns)
+
+    def on_hold(self, _message: Hold) -> None:
+        """Show nothing newer for now."""
+        if isinstance(self.loader, Follower):
+            self.loader.hold()
+
+    async def action_quit(self) -> None:
+        """Quit; where that would end a recording, ask first."""
+        if self.recording is not None and not self.alarms.may_quit(self.recording.state()):
+            self.notify(QUIT_WORDS, severity="warning", markup=False)
+            return
+        await super().action_quit()
 
     # --- keys
 
     def action_stop_or_close(self) -> None:
         """Stop reading; when nothing is read, take away what was told."""
-        if self.loader is not None and self.loader.is_running:
+        if self.loader is not None and self.loader.is_running and self.progress is not None:
             self.loader.stop()
         else:
             self.progress, self.troubles = None, ()

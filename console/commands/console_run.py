@@ -10,12 +10,24 @@ from console.commands.terminal import draws_ascii_only, take_terminal
 
 if TYPE_CHECKING:
     from console.app.request import Request
+    from console.pipeline.recording import Recording
 
 PATIENCE_S = 0.5  # for a thread that still reads
+RECORDING_PATIENCE_S = 10.0  # where there is more to do before the process may end
 
 
-def run_console(request: Request | None = None, *, ascii_only: bool = False) -> int:
+def run_console(
+    request: Request | None = None,
+    *,
+    ascii_only: bool = False,
+    recording: Recording | None = None,
+) -> int:
     """Open the console on a request, on the start screen without one.
+
+    Args:
+        request: what to open.
+        ascii_only: whether to draw with ASCII alone.
+        recording: the recording of what is opened, where this process does it.
 
     Returns:
         0 after the user quit, 1 after a crash, 128 + number after a signal.
@@ -33,11 +45,13 @@ def run_console(request: Request | None = None, *, ascii_only: bool = False) -> 
         starts=request is None,
         ascii_only=ascii_only or draws_ascii_only(),
         home=state_home(),
+        recording=recording,
     )
     app.run()
     app.leave()
     code = app.return_code or 0
-    if app.loader is not None and not app.loader.join(PATIENCE_S):
+    patience_s = PATIENCE_S if recording is None else RECORDING_PATIENCE_S
+    if app.loader is not None and not app.loader.join(patience_s) and recording is None:
         _end_at_once(code)
     return code
 

@@ -19,6 +19,7 @@ Examples:
   lastack open wire.csv controller.log broker.jsonl
   lastack open wire.vcd --i2c scl=ch1,sda=ch2
   zcat wire.csv.gz | lastack open -
+  lastack open soak              (a run; while it is recorded, it is followed)
 
 The same as lastack PATH... Marks, notes and columns are kept: beside a bench file
 as NAME.lastack.json, for loose recordings in the state directory of XDG.
@@ -49,10 +50,11 @@ def check_there(paths: Sequence[str]) -> None:
     Raises:
         DiagnosticError: for the first such path.
     """
+    from console.run.schema import is_run
     from console.sources.files import STDIN, SourceFile
 
     for path in paths:
-        if path != STDIN and not _is_stream(path):
+        if path != STDIN and not _is_stream(path) and not is_run(path):
             SourceFile(path).close()
 
 

@@ -8,6 +8,7 @@ raised). Decoding begins a little before the part, so that its first lines are w
 from __future__ import annotations
 
 import json
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -99,11 +100,23 @@ def part_around(run: StoredRun, t_ns: int, most: int = MOST_RECORDS) -> Part:
     span = run.span_ns() or (0, 0)
     begin, end = _around(run, t_ns, most, span)
     rows = Decoded(file.bench)
-    for taken, record in enumerate(run.records(None, begin - LEAD_NS, end + 1)):
+    before: deque[Record] = deque(maxlen=most)
+    after = 0
+    for record in run.records(None, begin - LEAD_NS, end + 1):
+        if record.t_ns < t_ns:
+            if len(before) == most:  # a bucket alone holds more
+                begin = before[0].t_ns
+            before.append(record)
+            continue
+        while before:
+            rows.feed(before.popleft())
         rows.feed(record)
-        if taken > 2 * most:  # denser than its neighbourhood
+        after += 1
+        if after == most:
             end = record.t_ns
             break
+    for record in before:
+        rows.feed(record)
     rows.finish()
     rows.cut(begin, end)
     return _part(run, file, rows, (max(begin, span[0]), min(end, span[1])))
@@ -218,18 +231,21 @@ _GONE = "not connected, or data of it were lost"
 
 
 def _around(run: StoredRun, t_ns: int, most: int, span: tuple[int, int]) -> tuple[int, int]:
-    """A span around a moment with about so many records, by the run's own counts."""
+    """A span around a moment with at least half so many records on either side, where there are.
+
+    It begins and ends with buckets of the run's own counts.
+    """
     counts = run.counts()
     buckets, where = np.unique(counts.bucket_ns, return_inverse=True)
     if not len(buckets):
         return span
     records = np.bincount(where, counts.records).astype(np.int64)
-    sums = np.concatenate([[0], np.cumsum(records)])
-    here = int(np.searchsorted(buckets, t_ns, side="right"))  # buckets up to this begin before it
-    low = int(np.searchsorted(sums, sums[here] - most // 2, side="left"))
-    high = int(np.searchsorted(sums, sums[here] + most // 2, side="right")) - 1
-    low, high = min(low, max(here - 1, 0)), max(high, min(here + 1, len(buckets)))
-    begin = span[0] if low == 0 else int(buckets[low])
+    sums = np.concatenate([[0], np.cumsum(records)])  # before each bucket, and all
+    own = int(np.searchsorted(buckets, t_ns, side="right")) - 1  # the bucket it lies in or behind
+    own = max(own, 0)
+    low = int(np.searchsorted(sums, sums[own] - most // 2, side="right")) - 1
+    high = int(np.searchsorted(sums, sums[own + 1] + most // 2, side="left"))
+    begin = span[0] if low <= 0 else int(buckets[low])
     end = span[1] if high >= len(buckets) else int(buckets[high]) - 1
     return min(begin, t_ns), max(end, t_ns)
 

@@ -31,15 +31,14 @@ class NumbersScreen(RunScreen):
         self.query_one(Head).view = view
         found = self.query(NumbersView)
         if found:
-            found.first().show(view.tables, view.start_ns, view.end_ns)
+            found.first().show(view.tables, *view.span_ns)
             return
         packets = {} if view.file is None else view.file.packets
         numbers = NumbersView(
             view.tables,
             view.bench,
             packets,
-            view.start_ns,
-            view.end_ns,
+            *view.span_ns,
             ascii_only=self.host.ascii_only,
         )
         numbers.place_ns = self._place_ns(view)

@@ -10,7 +10,7 @@ from textual.containers import Horizontal
 from textual.widgets import Footer
 
 from console.app.run_view import RunView
-from console.app.screens.asking import AskingScreen
+from console.app.screens.following import FollowingScreen
 from console.app.timeline.columns import ordered
 from console.app.timeline.going import Sort, next_one
 from console.app.timeline.gutter import CLOCK_WORDS, CLOCKS
@@ -24,7 +24,7 @@ from console.timeline.explained import explained
 SHEET_AFTER_S = 0.05  # a held key passes many events; only the one it stops on is explained
 
 
-class TimelineScreen(AskingScreen):
+class TimelineScreen(FollowingScreen):
     """Parties side by side, time running down."""
 
     DEFAULT_CSS = """
@@ -83,14 +83,16 @@ class TimelineScreen(AskingScreen):
 
     def show(self, view: RunView) -> None:
         """Fill the widgets from a view; the place stays, or is the gravest finding at first."""
+        self.notice_moves()
         self.query_one(Head).view = view
         ribbon, rows = self.query_one(Ribbon), self.query_one(TimelineRows)
         leads = rows.view is None or rows.place_ns == self._led_to
         ribbon.view, self.matches = view, None
+        self.mask_at_once(view)
         self._show_columns()
-        if self.host.kept.filter:
+        if self.host.kept.filter and view.held is None:
             self.refilter()
-        if leads:
+        if not self.stand_on_newest(view) and leads:
             self._lead(view)
 
     def _lead(self, view: RunView) -> None:
@@ -102,10 +104,12 @@ class TimelineScreen(AskingScreen):
         if place_ns is not None:
             self._led_to = place_ns
             rows.go_to(place_ns, None, next((d for d in DEPTHS if d == depth), None))
+            self.ask_for(place_ns)
         elif (finding := view.gravest()) is not None:
             event = view.event_of(finding)
             self._led_to = int(view.events.t_ns[event])
             rows.go_to(self._led_to, event)
+            self.ask_for(finding.t_ns)
 
     def _show_columns(self) -> None:
         """Show the columns the user wants, in their order, and the events that pass the filter."""
@@ -124,7 +128,9 @@ class TimelineScreen(AskingScreen):
 
     def marks_changed(self) -> None:
         """Show the marks as they are now."""
-        self.query_one(Ribbon).marks = tuple(mark.t_ns for mark in self.marks())
+        marks = [mark.t_ns for mark in self.marks()]
+        self.query_one(Ribbon).marks = tuple(marks)
+        self.query_one(TimelineRows).marks_ns = frozenset(marks)
         self.query_one(SaidLine).standing = self.since_mark()
 
     def go_to(self, t_ns: int, event: int | None) -> None:
@@ -132,6 +138,7 @@ class TimelineScreen(AskingScreen):
         rows = self.query_one(TimelineRows)
         closer = rows.depth == "minutes" and event is not None
         rows.go_to(t_ns, event, "events" if closer else None)
+        self.ask_for(t_ns)
         rows.focus()
 
     def place(self) -> tuple[int, int | None]:
@@ -146,10 +153,13 @@ class TimelineScreen(AskingScreen):
         rows = self.query_one(TimelineRows)
         self.query_one(Ribbon).window = rows.visible_ns()
         note = self.query_one(SaidLine)
-        note.said, note.standing = self._filter_words(), self.since_mark()
+        below = rows.bits_below
+        bits = f"{below} more lines of bits below: page down" if below > 0 else ""
+        said = [words for words in (self.moved(), self._filter_words(), bits) if words]
+        note.said, note.standing = "; ".join(said), self.since_mark()
         self.set_timer(SHEET_AFTER_S, lambda: self._explain(message.event))
         kept, here = self.host.kept, (rows.place_ns, rows.depth)
-        led = here == (self._led_to, "events") or self.host.is_loading
+        led = here == (self._led_to, "events") or self.host.is_loading or self.is_live
         if (kept.place_ns, kept.depth) != here and not led:
             kept.place_ns, kept.depth = here
             self.host.keep()

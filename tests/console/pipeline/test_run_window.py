@@ -97,10 +97,23 @@ def test_a_part_around_a_moment_holds_what_lies_before_and_after_it(tmp_path: Pa
         part = part_around(run, START_NS + 1000 * SECOND_NS, most=200)
     found = numbers(part)
     assert found == list(range(found[0], found[-1] + 1))
-    assert 850 <= found[0] <= 910
-    assert 1090 <= found[-1] <= 1150
+    assert 880 <= found[0] <= 900
+    assert 1100 <= found[-1] <= 1120
     begin, end = part.held_ns
     assert part.evidence.tables["prints"].filter(~pl.col("t_ns").is_between(begin, end)).height == 0
+
+
+def test_a_moment_is_in_its_part_however_much_came_around_it(tmp_path: Path) -> None:
+    dense = [
+        Chunk("controller", START_NS + k * SECOND_NS // 1000, b"poll %d\r\n" % k)
+        for k in range(20_000)
+    ]
+    stored(tmp_path, *dense)
+    with StoredRun(tmp_path) as run:
+        part = part_around(run, dense[15_000].t_ns, most=100)
+    found = numbers(part)
+    assert found[0] < 15_000 < found[-1]
+    assert 150 <= len(found) <= 200
 
 
 def test_a_part_at_the_begin_of_a_run_begins_with_it(tmp_path: Path) -> None:
