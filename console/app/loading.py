@@ -27,11 +27,13 @@ from console.app.request import Request
 if TYPE_CHECKING:
     from console.app.run_view import RunView
     from console.pipeline.clocked import ReadSource
+    from console.pipeline.evidence import Evidence
     from console.pipeline.inputs import Input, Inputs
     from console.pipeline.reading import Reading
     from decoders.errors import DiagnosticError
 
 SWITCH_S = 0.002  # how long the thread may hold the interpreter while the screen waits for it
+LINKED_LATER = 300_000  # rows of all tables from which a run is shown before its links are found
 GC_THRESHOLD = (50_000, 20, 20)
 
 
@@ -224,21 +226,35 @@ class Loader:
         sources = [read[each.source.name] for each in inputs.inputs if each.source.name in read]
         lacks = len(sources) < len(inputs.inputs) or self.was_stopped
         reading = reading_of(inputs, sources, interrupted=lacks)
-        view = settled_view(reading, self._decisions)
+        evidence = settled_evidence(reading, self._decisions)
         if whole:
             self.reading = reading
         self._prepare()
-        self._say(Shown(self, view, whole=whole))
+        takes_long = sum(table.height for table in evidence.tables.values()) > LINKED_LATER
+        if takes_long:  # links of millions of events take longer than the rest: shown without first
+            self._say(Shown(self, viewed(reading, evidence, with_links=False), whole=False))
+        if whole or not takes_long:
+            self._say(Shown(self, viewed(reading, evidence), whole=whole))
 
 
 def settled_view(reading: Reading, decisions: Mapping[str, KeptDecisions]) -> RunView:
     """A reading, settled as was decided and indexed for the screens."""
+    return viewed(reading, settled_evidence(reading, decisions))
+
+
+def settled_evidence(reading: Reading, decisions: Mapping[str, KeptDecisions]) -> Evidence:
+    """A reading, settled as was decided."""
     from console.app.kept_decisions import decisions_of
-    from console.app.run_view import view_of
     from console.pipeline.settling import evidence_of
 
-    inputs = reading.inputs
-    return view_of(evidence_of(reading, decisions_of(decisions)), inputs.bench, inputs.file)
+    return evidence_of(reading, decisions_of(decisions))
+
+
+def viewed(reading: Reading, evidence: Evidence, *, with_links: bool = True) -> RunView:
+    """Evidence, indexed for the screens."""
+    from console.app.run_view import view_of
+
+    return view_of(evidence, reading.inputs.bench, reading.inputs.file, with_links=with_links)
 
 
 def _in_turn(inputs: Iterable[Input]) -> list[Input]:

@@ -164,11 +164,20 @@ class RunView:
         return int(own[np.argmax(self.events.state[own] != GOOD)])
 
 
-def view_of(evidence: Evidence, bench: Bench, file: BenchFile | None) -> RunView:
-    """Index a run for the screens; links are found here, unless they are among its tables."""
+def view_of(
+    evidence: Evidence, bench: Bench, file: BenchFile | None, *, with_links: bool = True
+) -> RunView:
+    """Index a run for the screens; links are found here, unless they are among its tables.
+
+    Args:
+        evidence: the run.
+        bench: what it is of.
+        file: the bench file, where there is one.
+        with_links: whether to look for links; without, a run of millions is there at once.
+    """
     tables = dict(evidence.tables)
     parties = parties_of(tables, bench)
-    if "links" not in tables:
+    if with_links and "links" not in tables:
         tables["links"] = linked(evidence, parties)
     events = events_of(tables, parties)
     fine_ns = max(1, -(-(evidence.end_ns + 1 - evidence.start_ns) // RIBBON_BINS))

@@ -148,3 +148,12 @@ def test_one_reading_can_be_settled_again(tmp_path: Path) -> None:
     assert told.loader.reading is not None
     again = settled_view(told.loader.reading, {"board": KeptDecisions()})
     assert again.evidence.findings == told.views()[-1].view.evidence.findings
+
+
+def test_a_large_run_is_shown_before_its_links_are_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("console.app.loading.LINKED_LATER", 0)
+    *before, last = loaded(small_run(tmp_path)).views()
+    assert ["links" in shown.view.tables for shown in before] == [False, False]
+    assert ("links" in last.view.tables, last.whole) == (True, True)
