@@ -20,7 +20,7 @@ from console.bench.load import BenchFile
 from console.bench.model import Bench, Source
 from console.bench.tables import time_column
 from console.pipeline.evidence import Evidence, SourceReport
-from console.pipeline.live_source import SourceFold, host_clock
+from console.pipeline.live_source import SourceFold, host_clock, host_times
 from console.pipeline.tables import empty_tables
 from console.run.bench_texts import bench_of
 from console.run.rows import Raised, StoredSource
@@ -28,6 +28,7 @@ from console.run.stored import StoredRun
 from console.sources.records import Happened, Record
 from console.timeline.anchors import Anchors
 from console.timeline.clocks import ClockMap, clocks_frame
+from console.timeline.print_tables import prints_frame
 from console.trust.sheet import TrustRow, trust_frame
 from console.watch.findings import Finding, findings_frame
 from decoders.errors import DescriptionError
@@ -77,11 +78,11 @@ class RunTail:
             self._seq = seq
             if isinstance(record, Happened):
                 self._happened(record)
-        span = self._run.span_ns()
+        span, held = self._run.span_ns(), self._rows.held
         more = span is not None and self._rows.release(span[1] + 1)
         if self._rows.trim(self._most):
             self._is_whole = False
-        return more
+        return more or self._rows.held != held
 
     def part(self) -> Part:
         """What is held now."""
@@ -187,8 +188,35 @@ class Decoded:
         firsts = [int(f[time_column(n)][0]) for n, f in tables.items() if f.height]
         return min(firsts, default=otherwise)
 
-    def tables(self) -> dict[str, pl.DataFrame]:
-        """The rows by table, in order of time."""
+    @property
+    def held(self) -> int:
+        """How many lines are held back by now: their stamps or their ends are still to be told."""
+        return sum(frame.height for frame in self._held_frames())
+
+    def tables(self, *, whole: bool = False) -> dict[str, pl.DataFrame]:
+        """The rows by table, in order of time.
+
+        Args:
+            whole: with the lines that are held back, as they would be if nothing more came.
+        """
+        found = self._settled()
+        held = self._held_frames() if whole else []
+        if held:
+            prints = [found["prints"]] if "prints" in found else []
+            joined = pl.concat([*prints, *held], how="vertical_relaxed")
+            found["prints"] = joined.sort(time_column("prints"), maintain_order=True)
+        return found
+
+    def _held_frames(self) -> list[pl.DataFrame]:
+        found = []
+        for name, source in self._sources.items():
+            held = source.held()
+            if held is not None and len(held):
+                clock = host_clock(name, source.band_ns)
+                found.append(prints_frame(held, host_times(held), name, clock))
+        return found
+
+    def _settled(self) -> dict[str, pl.DataFrame]:
         found = {}
         for name, frames in self._frames.items():
             if len(frames) > 1:
@@ -253,7 +281,7 @@ def _around(run: StoredRun, t_ns: int, most: int, span: tuple[int, int]) -> tupl
 def _part(run: StoredRun, file: BenchFile, rows: Decoded, held: tuple[int, int]) -> Part:
     span = run.span_ns() or held
     stored = {source.name: source for source in run.sources()}
-    decoded = rows.tables()
+    decoded = rows.tables(whole=True)
     clocks = rows.clocks(held)
     findings = [finding_of(raised) for raised in run.findings()]
     tables = {**empty_tables(), **decoded}

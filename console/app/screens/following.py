@@ -68,9 +68,11 @@ class FollowingScreen(AskingScreen):
         self._asked_ns = None
         if view.held is None or not view.held.is_newest or not self.follows:
             return False
-        if not view.held.grows and self.query_one(TimelineRows).place_ns == 0:
-            return False  # opened when it was over: that is for the story
-        self.query_one(TimelineRows).action_end(1)
+        rows = self.query_one(TimelineRows)
+        is_opened = rows.place_ns == 0
+        rows.action_end(1)
+        if is_opened and not view.held.grows:
+            return False  # opened when it was over: where there is a story, it leads elsewhere
         self._was_put_there = True
         return view.held.grows
 

@@ -13,6 +13,7 @@ from console.watch.findings import counted
 from decoders.durations import in_words
 
 LATE_S = 2.0  # a lag to be told as a warning
+YEAR_S = 365 * 86_400
 MOST_WORDS = 1_000
 Part = tuple[str, str]
 
@@ -81,5 +82,7 @@ def _disk(state: RecordingState, signs: Signs) -> Part:
     words = f"{size_words(free)} free"
     rate = sum(row.bytes_per_s for row in state.sources)
     if rate > 0 and not state.is_over:  # what is stored takes somewhat more, or less when packed
-        words += f", for about {in_words(free / rate * 1e9)} of this"
+        lasts_s = free / rate
+        longer = lasts_s > YEAR_S
+        words += f", for {'over a year' if longer else f'about {in_words(lasts_s * 1e9)}'} of this"
     return (f"{signs.odd} {words}", "$sign-warning bold") if free < FULL_BYTES else (words, "")

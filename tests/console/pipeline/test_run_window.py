@@ -58,13 +58,29 @@ def test_a_tail_goes_on_with_what_is_stored_later(tmp_path: Path) -> None:
     with writer(tmp_path, hands) as written, StoredRun(tmp_path) as run:
         tail = RunTail(run)
         for k in range(3):
+            hands.now_ns = line(k).t_ns
             written.put(line(k))
-            hands.now_ns = line(k).t_ns + 2 * SECOND_NS  # a line is held for a second at most
             written.flush()
             assert tail.take()
             found.append(numbers(tail.part()))
         assert not tail.take()
     assert found == [[0], [0, 1], [0, 1, 2]]
+
+
+def test_what_a_decoder_holds_back_is_shown_once(tmp_path: Path) -> None:
+    hands = Hands()
+    with writer(tmp_path, hands) as written, StoredRun(tmp_path) as run:
+        tail = RunTail(run)
+        written.put(Chunk("controller", START_NS, b"a line\r\nno end"))
+        written.flush()
+        assert tail.take()
+        first = texts(tail.part())
+        hands.now_ns += 5 * SECOND_NS
+        written.put(Chunk("controller", hands.now_ns, b"later\r\n"))
+        written.flush()
+        assert tail.take()
+        assert first == ["a line", "no end"]
+        assert texts(tail.part()) == ["a line", "no end", "later"]
 
 
 def test_a_tail_keeps_the_newest_rows_and_says_from_when_on(tmp_path: Path) -> None:

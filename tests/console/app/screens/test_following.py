@@ -174,3 +174,29 @@ async def test_a_run_of_files_has_nothing_to_follow(tmp_path: Path) -> None:
         await until(pilot, app, "poll 1")
         assert timeline(app).check_action("follow", ()) is False
         assert app.check_action("switch_to", ("recording",)) is False
+
+
+@played
+async def test_a_large_run_that_is_over_opens_at_its_end(tmp_path: Path) -> None:
+    growing = Growing(tmp_path)
+    growing.writer.close()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("console.app.following.WHOLE_RECORDS", 50)
+        async with opened(growing) as (app, pilot):
+            screen = await until(pilot, app, "poll 100")
+            assert "follow" not in screen.replace("F Follow", "")
+
+
+@played
+async def test_a_large_run_that_is_over_opens_at_its_story(tmp_path: Path) -> None:
+    growing = Growing(tmp_path, before=50)
+    growing.raise_finding()
+    place_ns = growing.now_ns
+    growing.print_lines(200)
+    growing.writer.close()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("console.app.following.WHOLE_RECORDS", 50)
+        async with opened(growing) as (app, pilot):
+            await until(pilot, app, "polls: nothing has come")
+            rows = timeline(app).query_one(TimelineRows)
+            await until_so(pilot, lambda: abs(rows.place_ns - place_ns) < APART_NS)

@@ -29,7 +29,7 @@ def test_it_says_what_is_stored_watched_and_free() -> None:
         "soak is being recorded, 120 min   1 of 1 source open",
         "store    1,234 records, 50/s 2 kB/s, lag 0.0 s",
         "rules    nothing found, lag 0.0 s",
-        "disk     80 GB free, for about 463 d of this",
+        "disk     80 GB free, for over a year of this",
     ]
 
 
@@ -47,6 +47,10 @@ def test_a_lag_that_grows_is_lit() -> None:
 def test_little_room_is_a_warning() -> None:
     assert "▲ 900 MB free" in words(disk_free_bytes=9 * GB // 10)
     assert "▲" not in words()
+
+
+def test_it_is_estimated_how_long_the_room_will_do() -> None:
+    assert "8 GB free, for about 46.3 d of this" in words(disk_free_bytes=8 * GB)
 
 
 def test_trouble_stands_on_a_line_of_its_own_and_is_cleaned() -> None:
