@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
 
+from console.pipeline.gather import gathered
+from console.pipeline.inputs import Overrides, settled
+from console.pipeline.live import Step
 from console.pipeline.raising import Told
 from console.pipeline.recording import Around, Ears, Recording
 from console.run.stored import StoredRun
-from console.sources.records import Arrived, Chunk, Happened, Happening
+from console.sources.records import Arrived, Chunk, Happened, Happening, Record
 from decoders.errors import DiagnosticError
 from tests.console.sources.brokers import Amqtt, running, send
 from tests.console.sources.live import Pty, point
@@ -240,3 +243,60 @@ def test_nothing_is_written_to_a_port(tmp_path: Path) -> None:
     wait_until(lambda: recording.source_states()[0].state == "open")
     recording.stop()
     assert pty.written() == b""
+
+
+class Seen:
+    """A fold that keeps what it is fed."""
+
+    unwatched = ()
+
+    def __init__(self) -> None:
+        self.records: list[Record] = []
+
+    def feed(self, records: Iterable[Record]) -> None:
+        self.records += records
+
+    def until(self, now_ns: int) -> Step:
+        return Step()
+
+    def finish(self, until_ns: int) -> Step:
+        return Step()
+
+
+def test_the_rules_see_what_is_stored_in_the_order_it_is_stored(tmp_path: Path) -> None:
+    seen = Seen()
+    path = bench(tmp_path, port("loop://"))
+    recording = Recording(path, tmp_path / "run", fold=lambda _file, _start_ns: seen)
+    recording.start()
+
+    def talk(name: str) -> None:
+        for k in range(2000):
+            recording.put(Chunk(name, recording.clock(), b"%d" % k))
+
+    threads = [threading.Thread(target=talk, args=(f"port {n}",)) for n in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    recording.stop()
+    with StoredRun(tmp_path / "run") as run:
+        assert [record for _, record in run.records_after()] == seen.records
+    assert len(seen.records) >= 8000
+
+
+def test_what_was_raised_live_is_found_again_in_the_run(tmp_path: Path) -> None:
+    pty, listener = Pty(), Listener()
+    recording = Recording(
+        bench(tmp_path, port(pty.path), SILENT), tmp_path / "run", ears=listener.ears
+    )
+    recording.start()
+    listener.wait_for("opened")
+    pty.send(b"poll 1\r\n")
+    listener.wait(lambda: len(listener.told) == 1)  # silent
+    pty.send(b"poll 2\r\n")
+    listener.wait(lambda: len(listener.told) == 2)  # no more
+    recording.stop()
+    again = gathered(settled([str(tmp_path / "run")], Overrides())).findings
+    over = [told.finding for told in listener.told if told.is_over]
+    assert [(f.rule, f.t_ns, f.party) for f in again] == [(f.rule, f.t_ns, f.party) for f in over]
+    assert [f.evidence["silent_ns"] for f in again] == [f.evidence["silent_ns"] for f in over]
