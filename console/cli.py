@@ -179,6 +179,7 @@ Examples:
   lastack check bench.toml --json
   lastack export bench.toml --table transactions --format csv
   lastack new wire.csv controller.log > bench.toml
+  lastack record bench.toml -o soak --console
 
 Puts what the firmware printed, what was on the wire and what went over the
 network on one timeline, and says which of it was wrong. It only listens:

@@ -180,7 +180,7 @@ class Recording:
     def state(self) -> RecordingState:
         """How it is; may be asked from any thread."""
         store = self._writer.state()
-        trouble = str(store.trouble).replace("\n", " ") if store.trouble else ""
+        trouble = f"{store.trouble.message}. {store.trouble.mend}" if store.trouble else ""
         with self._state_lock:
             now_ns = self.clock()
             rows = rows_of(self.source_states(), self._rates, now_ns)

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from console.app.alarms import Alarms
@@ -13,10 +15,9 @@ def raised(summary: str = "silent", severity: str = "fault") -> Raised:
     return Raised(9, 5, "cadence", severity, "camera", "controller", summary, "{}")
 
 
-def state(*findings: Raised, is_over: bool = False) -> RecordingState:
-    return RecordingState(
-        "soak", 0, 1, (), findings=len(findings), newest=findings, is_over=is_over
-    )
+def state(*findings: Raised, is_over: bool = False, trouble: str = "") -> RecordingState:
+    found = RecordingState("soak", 0, 1, (), findings=len(findings), newest=findings)
+    return replace(found, is_over=is_over, trouble=trouble)
 
 
 def test_what_was_found_before_the_first_look_is_no_news() -> None:
@@ -57,6 +58,16 @@ def test_how_grave_it_is_shows(severity: str, shown: str) -> None:
     alarms = Alarms()
     alarms.news(state())
     assert alarms.news(state(raised(severity=severity)))[0].severity == shown
+
+
+def test_trouble_with_the_disk_is_told_at_its_begin_and_at_its_end() -> None:
+    alarms = Alarms()
+    full = state(trouble="the disk is full\x1b[31m. Make room: 1 MB is free.")
+    fuller = state(trouble="the disk is full\x1b[31m. Make room: 0 MB are free.")
+    told = [alarms.news(each) for each in (full, fuller, state())]
+    assert [[(alarm.words, alarm.severity) for alarm in each] for each in told] == [
+        [("the disk is full␛[31m. Make room: 1 MB is free.", "error")], [], [("the trouble is over", "information")],
+    ]  # fmt: skip
 
 
 def test_a_recording_is_quit_by_asking_twice_within_some_seconds() -> None:
