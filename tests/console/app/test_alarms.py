@@ -66,7 +66,9 @@ def test_trouble_with_the_disk_is_told_at_its_begin_and_at_its_end() -> None:
     fuller = state(trouble="the disk is full\x1b[31m. Make room: 0 MB are free.")
     told = [alarms.news(each) for each in (full, fuller, state())]
     assert [[(alarm.words, alarm.severity) for alarm in each] for each in told] == [
-        [("the disk is full␛[31m. Make room: 1 MB is free.", "error")], [], [("the trouble is over", "information")],
+        [("the disk is full␛[31m. Make room: 1 MB is free.", "error")],
+        [],
+        [("the trouble is over", "information")],
     ]  # fmt: skip
 
 
