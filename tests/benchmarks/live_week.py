@@ -4,7 +4,7 @@ Fifty events a second (40 lines of a port, 10 messages) go through the rules and
 once a second of their time, as a recording does; every three hours the port is silent for five
 seconds. Resident memory is looked at every hour. Then a longer run is stored without rules, and the
 console is opened on it, in a fresh process: until the newest line stands on the screen, and until a
-moment in the middle of the run does.
+moment in the middle of the run does. Either may be left out by 0.
 """
 
 from __future__ import annotations
@@ -100,7 +100,9 @@ def main() -> None:
     days = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
     stored_days = float(sys.argv[2]) if len(sys.argv) > 2 else 7.0
     with tempfile.TemporaryDirectory() as folder:
-        print(table(watched(Path(folder), days)))
+        print(table(watched(Path(folder), days)) if days else "")
+    if not stored_days:
+        return
     with tempfile.TemporaryDirectory() as folder:
         run = stored(Path(folder), round(stored_days * DAY_S))
         print(table([("a stored run", f"of {stored_days:g} days"), *opened(run)]))
