@@ -34,6 +34,7 @@ from console.timeline.sheet.lines import (
 from decoders.durations import in_words
 
 STYLES = ("name", "value", "dim", "lit", "bad", "warning", "good", "hex", "heading", "title")
+LEAST_PARTY = 8  # cells of a party's name beside how long a link took
 NARROWEST = 20  # cells below which rows are cut instead
 DIFFERS, STEPS, WRONG, UNSEEN_SIGN = "*", "+", "!", "?"
 LEAST_NAME, MOST_NAME = 6, 16  # cells of the column of names; a longer name has its own row
@@ -301,9 +302,15 @@ class _Rows:
         if line.latency_ns is not None:
             known = latency_words(line.latency_ns, line.band_ns, self.signs.plus_minus)
             took = f"{known} {'before' if line.is_cause else 'after'}"
-        room = self.body - len(took) - 1
-        party = filled(self.clean(line.party or line.table), room, self.signs.ellipsis)
-        self.add(WRONG if wrong else "", (f"{party} ", "name"), (took, "value"))
+        room = self.body - cell_len(took) - 1
+        aside = room < LEAST_PARTY  # then how long it took has rows of its own
+        name = self.clean(line.party or line.table)
+        party = filled(name, self.body - 1 if aside else room, self.signs.ellipsis)
+        self.add(
+            WRONG if wrong else "", (f"{party} ", "name"), *([] if aside else [(took, "value")])
+        )
+        if aside:
+            self.paragraph(took, "value", indent=1)
         self.paragraph(line.what, "bad" if wrong else "value", indent=1)
         if line.by:
             self.paragraph(f"tied by {line.by}", "dim", indent=1)
