@@ -173,7 +173,7 @@ def stored(folder: Path, seconds: int) -> Path:
 def opened(run: Path) -> Sequence[tuple[object, object]]:
     """Open the console on a run, in a process of its own; figures."""
     command = [sys.executable, "-m", "tests.benchmarks.live_week", "--open", str(run)]
-    told = subprocess.run(command, check=True, capture_output=True, text=True)
+    told = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
     first_s, middle_s, resident = map(float, told.stdout.split())
     with StoredRun(run) as found:
         records = sum(source.records for source in found.sources())
@@ -196,7 +196,7 @@ async def open_console(run: Path) -> tuple[float, float]:
     began_s = time.perf_counter()
     app = LastackApp(Request((str(run),)))
     async with app.run_test(size=(120, 40)) as pilot:
-        await until_so(pilot, lambda: "poll" in text_of(app))
+        await until_so(pilot, lambda: "cap/level n=" in text_of(app))
         first_s, screen, view = time.perf_counter() - began_s, app.screen, app.view
         assert isinstance(screen, TimelineScreen)
         assert view is not None
