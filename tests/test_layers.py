@@ -33,12 +33,12 @@ LEVELS = {
     "console.timeline": 12,
     "console.trust": 13,
     "console.watch": 14,
-    "console.diagnosis": 14,
-    "console.pipeline": 15,
-    "console.report": 16,
-    "console.app": 17,
-    "console.commands": 18,
-    "console.cli": 19,
+    "console.diagnosis": 15,
+    "console.pipeline": 16,
+    "console.report": 17,
+    "console.app": 18,
+    "console.commands": 19,
+    "console.cli": 20,
 }
 DEMO = "captures_demo"
 

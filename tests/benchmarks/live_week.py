@@ -85,7 +85,7 @@ class Hands:
 def second(k: int) -> Iterator[Record]:
     """What comes in the kth second."""
     begin = START_NS + k * S
-    silent = k % SILENT_EVERY_S > SILENT_EVERY_S - SILENT_S
+    silent = k % SILENT_EVERY_S >= SILENT_EVERY_S - SILENT_S
     for n in range(0 if silent else LINES):
         t_ns = begin + n * S // LINES
         words = b"poll %d answered in %d us, level %d mm\r\n" % (k * LINES + n, n * 37, k % 400)
@@ -142,7 +142,8 @@ def watched(folder: Path, days: float) -> Sequence[tuple[object, object]]:
                 writer.flush(60.0)
             if (k + 1) % HOUR_S == 0:
                 resident[(k + 1) // HOUR_S] = resident_mb()
-        raised += len(news.of(fold.finish(hands.now_ns), hands.now_ns))
+        last = news.of(fold.finish(hands.now_ns), hands.now_ns)
+        raised += sum(not told.is_over for told in last)
     hours = sorted(resident)
     shown = sorted({1, 2, *hours[:: max(len(hours) // 6, 1)], hours[-1]} & set(hours))
     events = seconds * (LINES + MESSAGES)

@@ -110,7 +110,9 @@ def test_leaving_while_a_pipe_stalls_is_prompt(tmp_path: Path) -> None:
 def test_an_error_in_the_bench_is_shown_and_the_console_goes_on(tmp_path: Path) -> None:
     bench = tmp_path / "bench.toml"
     bench.write_text('[bench]\nnmae = "x"\n')
-    with console(tmp_path / "state", str(bench)) as run:
+    command = [*LASTACK, "bench.toml"]
+    environment = {"XDG_STATE_HOME": str(tmp_path / "state"), "PYTHONPATH": str(ROOT)}
+    with InTerminal(["env", f"--chdir={tmp_path}", *command], environment) as run:
         run.until("or look around")
         run.until("bench.toml:2")
         run.press("q")
