@@ -1,10 +1,11 @@
-"""Days of recording, time compressed: `python -m tests.benchmarks.live_week [DAYS] [STORED_DAYS]`.
+"""Days of recording: `python -m tests.benchmarks.live_week [DAYS] [STORED_DAYS] [LOOK_S]`.
 
-Fifty events a second (40 lines of a port, 10 messages) go through the rules and into a run, asked
-once a second of their time, as a recording does; every three hours the port is silent for five
-seconds. Resident memory is looked at every hour. Then a longer run is stored without rules, and the
-console is opened on it, in a fresh process: until the newest line stands on the screen, and until a
-moment in the middle of the run does. Either may be left out by 0.
+Time is compressed. Fifty events a second (40 lines of a port, 10 messages) go through the rules and
+into a run, asked every LOOK_S seconds of their time (1, as a recording does; a week takes hours
+unless it is 20); every three hours the port is silent for five seconds. Resident memory is looked
+at every hour. The console is opened on that run in a fresh process: until the newest line stands
+on the screen, and until a moment in the middle of the run does. Then the same of a run stored
+without rules. Either may be left out by 0.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from pathlib import Path
 
 from console.bench.load import read_bench
 from console.pipeline.live import LiveFold
-from console.pipeline.raising import News
+from console.pipeline.raising import News, Told
 from console.run.bench_texts import texts_of
 from console.run.schema import DATABASE
 from console.run.stored import StoredRun
@@ -99,8 +100,11 @@ def main() -> None:
     """Print the tables."""
     days = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
     stored_days = float(sys.argv[2]) if len(sys.argv) > 2 else 7.0
-    with tempfile.TemporaryDirectory() as folder:
-        print(table(watched(Path(folder), days)) if days else "")
+    look_s = int(sys.argv[3]) if len(sys.argv) > 3 else 1
+    if days:
+        with tempfile.TemporaryDirectory() as folder:
+            figures = watched(Path(folder), days, look_s)
+            print(table([*figures, *opened(Path(folder) / "run")]), flush=True)
     if not stored_days:
         return
     with tempfile.TemporaryDirectory() as folder:
@@ -115,7 +119,7 @@ def bench_in(folder: Path) -> Path:
     return path
 
 
-def watched(folder: Path, days: float) -> Sequence[tuple[object, object]]:
+def watched(folder: Path, days: float, look_s: int) -> Sequence[tuple[object, object]]:
     """Record and watch; figures."""
     hands, bench = Hands(), bench_in(folder)
     began_s, seconds = time.process_time(), round(days * DAY_S)
@@ -134,7 +138,7 @@ def watched(folder: Path, days: float) -> Sequence[tuple[object, object]]:
             for record in records:
                 writer.put(record)
             fold.feed(records)
-            for told in news.of(fold.until(hands.now_ns - LATE_NS), hands.now_ns):
+            for told in looked(fold, news, hands.now_ns) if k % look_s == 0 else ():
                 raised += not told.is_over
                 if not told.is_over:
                     writer.add(told.stored)
@@ -154,6 +158,11 @@ def watched(folder: Path, days: float) -> Sequence[tuple[object, object]]:
         ("findings raised", raised),
         ("file", f"{(folder / 'run' / DATABASE).stat().st_size / 1e6:.0f} MB"),
     ]
+
+
+def looked(fold: LiveFold, news: News, now_ns: int) -> list[Told]:
+    """One look of the rules: what is news."""
+    return news.of(fold.until(now_ns - LATE_NS), now_ns)
 
 
 def stored(folder: Path, seconds: int) -> Path:

@@ -1,0 +1,94 @@
+"""What there is to look at around one episode: what every predicate and feature is given.
+
+Everything is on the common axis. What was not observed is told apart from what was not there:
+`knows` says whether a kind of evidence covers a span, and where it does not, nothing may be
+concluded from absence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from console.bench.tables import TABLES, time_column
+from console.diagnosis.episode import Episode
+from console.trust.unobserved import NOTHING, Unobserved
+
+Int64s = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Levels:
+    """SCL and SDA of a bus over a span: row i holds from t_ns[i] to t_ns[i + 1].
+
+    Row 0 is the level before the span, with its own time.
+    """
+
+    t_ns: Int64s  # [n] common axis, sorted
+    scl: Bools  # [n] high
+    sda: Bools  # [n] high
+    until_ns: int  # until when the last row is known to hold
+
+
+WireOf = Callable[[str, int, int], "Levels | None"]  # bus, begin, end; None: not kept
+
+
+def _no_wire(_bus: str, _begin_ns: int, _end_ns: int) -> Levels | None:
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class SceneSource:
+    """One source of the run."""
+
+    name: str
+    kind: str  # capture, prints, messages, network
+    observed_until_ns: int
+    unobserved: Unobserved = NOTHING
+    off_axis: bool = False  # the order of its events and others' is not known
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """One episode in its run."""
+
+    episode: Episode
+    tables: Mapping[str, pl.DataFrame]  # of the whole run; those of `console.bench.tables`
+    start_ns: int  # of the run
+    end_ns: int
+    sources: Sequence[SceneSource]
+    sample_ns: int = 0  # period of the capture's samples; 0: not known, or exact edges
+    wire: WireOf = field(default=_no_wire)
+
+    def table(self, name: str) -> pl.DataFrame:
+        """All rows of a table, maybe none."""
+        found = self.tables.get(name)
+        return pl.DataFrame(schema=dict(TABLES[name])) if found is None else found
+
+    def window(self, name: str, from_ns: int, until_ns: int) -> pl.DataFrame:
+        """The rows of a table whose time is in [from_ns, until_ns)."""
+        rows = self.table(name)
+        times = rows.get_column(time_column(name))
+        first = int(times.search_sorted(from_ns, side="left"))
+        return rows.slice(first, int(times.search_sorted(until_ns, side="left")) - first)
+
+    def of_kind(self, kind: str) -> list[SceneSource]:
+        """The sources of one kind that are on the axis."""
+        return [each for each in self.sources if each.kind == kind and not each.off_axis]
+
+    def knows(self, kind: str, from_ns: int, until_ns: int) -> bool:
+        """Whether a source of that kind watched the whole of a span."""
+        begin, end = np.array([from_ns], np.int64), np.array([until_ns], np.int64)
+        return any(
+            each.observed_until_ns >= until_ns and not bool(each.unobserved.touches(begin, end)[0])
+            for each in self.of_kind(kind)
+        )
+
+    def levels(self, from_ns: int, until_ns: int) -> Levels | None:
+        """The wire of the episode's bus over a span; None when it was not kept."""
+        return self.wire(self.episode.bus, from_ns, until_ns)
