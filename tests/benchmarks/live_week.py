@@ -104,7 +104,8 @@ def main() -> None:
     if days:
         with tempfile.TemporaryDirectory() as folder:
             figures = watched(Path(folder), days, look_s)
-            print(table([*figures, *opened(Path(folder) / "run")]), flush=True)
+            print(table(figures), flush=True)
+            print(table([("that run", "opened"), *opened(Path(folder) / "run")]), flush=True)
     if not stored_days:
         return
     with tempfile.TemporaryDirectory() as folder:
