@@ -1,0 +1,49 @@
+"""Stories as text."""
+
+from __future__ import annotations
+
+from console.diagnosis.story import Line, Part, Story
+from console.report.story_text import story_text
+from tests.console.diagnosis.stories import some_episode
+
+STORY = Story(
+    some_episode(),
+    "camera stopped after 2,047 polls",
+    (
+        Part("what happened", (Line("its address was not acknowledged", tone="bad"),)),
+        Part("ruled out", (Line("SDA held"), Line("SCL held")), folded=True),
+    ),
+)
+
+
+def test_a_story_is_its_head_and_its_parts_indented() -> None:
+    assert story_text([STORY]) == (
+        "camera stopped after 2,047 polls\n"
+        "  what happened\n"
+        "    its address was not acknowledged\n"
+        "  ruled out: 2\n"
+    )
+
+
+def test_folded_parts_are_told_in_full_when_asked_for() -> None:
+    assert story_text([STORY], unfolded=True).endswith("  ruled out\n    SDA held\n    SCL held\n")
+
+
+def test_sentences_are_wrapped_under_themselves_and_drawings_are_not() -> None:
+    drawn = Line("|_|" * 20, drawn=True)
+    story = Story(some_episode(), "x", (Part("held", (Line("a word " * 9), drawn)),))
+    assert story_text([story], width=44).splitlines()[2:] == [
+        "    a word a word a word a word a word a",
+        "    word a word a word a word",
+        "    " + "|_|" * 20,
+    ]
+
+
+def test_what_came_from_outside_reaches_the_terminal_harmless() -> None:
+    story = Story(some_episode(), "\x1b[2Jcamera", (Part("p", (Line("a\x07b\x9b5n"),)),))
+    assert not set("\x1b\x07\x9b") & set(story_text([story], colour=False))
+
+
+def test_tones_are_coloured_only_when_asked_for() -> None:
+    assert "\x1b[31m" in story_text([STORY], colour=True)
+    assert "\x1b" not in story_text([STORY])
