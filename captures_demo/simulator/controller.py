@@ -284,25 +284,67 @@ class Controller:
         else:
             yield from self.abort()
 
-    def clear_bus(self, *, clocks: int = 9, until_high: bool = True) -> Program[int]:
+    def leave_high(self, *, low: bool) -> Program[None]:
+        """Be reset in the HIGH of the next clock: both pins let go at once, SCL stays high.
+
+        Args:
+            low: SDA was pulled in that clock; its rise then is a STOP on the wire.
+        """
+        yield from self._raise_clock(low=low)
+        yield self.timing.high_ns // 2
+        self._within = False
+        self.bus.free_sda(self._driver)
+
+    def clear_bus(
+        self, *, clocks: int = 9, until_high: bool = True, sda_low: bool = False, stop: bool = True
+    ) -> Program[int]:
         """Clock a held SDA free, then STOP (UM10204 section 3.1.16); the clocks that were given.
 
         Args:
             clocks: at most so many.
             until_high: stop clocking at the first SDA high; False gives all of them blindly.
+            sda_low: SDA is pulled all the while, as by a driver that did not set its pin to input;
+                a target that sends reads each acknowledge clock as an ACK.
+            stop: end with a STOP, when SDA is high.
         """
-        bus, timing = self.bus, self.timing
+        bus = self.bus
         given = 0
-        while given < clocks and not (until_high and bus.sda.driven):
-            self._pull_clock()
-            yield timing.low_ns
-            bus.scl.release(self._driver)
-            if not (yield bus.scl.rise_within(self.stretch_limit_ns)):
+        if sda_low and not bus.sda.driven:  # with SDA high it would be a START
+            bus.sda.pull(self._driver)
+        while True:
+            while given < clocks and not (until_high and bus.sda.driven):
+                if not (yield from self._clear_clock()):
+                    return given
+                given += 1
+            if sda_low:
+                bus.free_sda(self._driver)
+                yield self.timing.bus_free_ns
+            if sda_low or not stop or not bus.sda.driven or (yield from self._clear_stop()):
                 return given
-            bus.ledger.rise(bus.sda.driven)
-            yield timing.high_ns
-            given += 1
-        if bus.sda.driven:
-            self._pull_clock()
-            yield from self.stop()
-        return given
+            given += 1  # the STOP's clock was one of the target's bits, a 0
+
+    def _clear_clock(self) -> Program[bool]:
+        """One clock from SCL high to SCL high; False when SCL does not rise."""
+        bus, timing = self.bus, self.timing
+        self._pull_clock()
+        yield timing.low_ns
+        bus.scl.release(self._driver)
+        if not (yield bus.scl.rise_within(self.stretch_limit_ns)):
+            return False
+        bus.ledger.rise(bus.sda.driven)
+        yield timing.high_ns
+        return True
+
+    def _clear_stop(self) -> Program[bool]:
+        """Try a STOP from SCL high; it takes a clock, in which a target may pull SDA again."""
+        bus, timing = self.bus, self.timing
+        self._pull_clock()
+        yield from self._raise_clock(low=True)
+        yield timing.setup_stop_ns
+        bus.sda.release(self._driver)
+        if not (yield bus.sda.rise_within(timing.high_ns)):
+            return False
+        bus.ledger.stop(bus.schedule.now_ns)
+        self._within = False
+        yield timing.bus_free_ns
+        return True
