@@ -49,7 +49,7 @@ class StopWords:
                 else f"{device} not asked since"
             )
             summary = f"{head} {at}, {after}, while other things went on"
-        elif not _polls(target, stop.answered) and until is None:
+        elif not polls_answered(target, stop.answered) and until is None:
             summary = f"{device} gave no valid answer at all, from {at} on: {HOW_WORDS[how]}"
         else:
             # With no transaction unanswered it is the bus that stopped, and the target its victim.
@@ -160,7 +160,7 @@ def _evidence(device: str, key: TargetKey, target: Target, stop: Stop) -> dict[s
         "device": device,
         "address": key.address,
         "transactions_answered": answered.transactions,
-        "polls_answered": _polls(target, answered),
+        "polls_answered": polls_answered(target, answered),
         "last_good_ns": answered.last_good_ns,
         "first_bad_ns": stop.first_bad_ns,
         "elapsed_s": (answered.last_good_ns - answered.first_good_ns) / 1e9,
@@ -169,13 +169,13 @@ def _evidence(device: str, key: TargetKey, target: Target, stop: Stop) -> dict[s
     }
 
 
-def _polls(target: Target, answered: Stretch) -> int:
+def polls_answered(target: Target, answered: Stretch) -> int:
     """Polls as the packet descriptions tell them; else as the gaps do."""
     return answered.exchanges if target.exchanges else answered.polls
 
 
 def _answered(target: Target, answered: Stretch) -> str:
-    return counted(_polls(target, answered), "answered poll")
+    return counted(polls_answered(target, answered), "answered poll")
 
 
 def _some(words: Sequence[str], most: int = 8) -> str:

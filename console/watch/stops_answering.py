@@ -88,6 +88,31 @@ class StopsAnswering:
 
     def feed(self, batch: Batch) -> list[Finding]:
         """Take the next batch; return the stops that are over."""
+        findings = []
+        for key, stops in self.stops(batch).items():
+            findings += self._told(key, self._targets[key], stops)
+        return findings
+
+    def finish(self, until_ns: int) -> list[Finding]:
+        """Return the stops that last, what was missed, and who never answered."""
+        findings: list[Finding] = []
+        silent: dict[BusKey, dict[TargetKey, Target]] = {}
+        for key, stops in self.last_stops(until_ns).items():
+            watched = self._targets[key]
+            target = watched.target
+            if target.ever_good:
+                findings += self._told(key, watched, stops) + self._rest(key, watched)
+            elif key.bus.bus and (key.bus.bus, key.address) in self._names.devices:
+                findings.append(self._words.never_at_all(key, target, self._if_never(target)))
+            else:
+                silent.setdefault(key.bus, {})[key] = target
+        return findings + [self._words.never(bus, some) for bus, some in silent.items()]
+
+    def stops(self, batch: Batch) -> dict[TargetKey, list[Stop]]:
+        """Take the next batch; return the stops that are over, as they are and by target.
+
+        Instead of `feed`, for whoever asks for lives and not for findings.
+        """
         self._observed_until = batch.observed_until
         self._lives.feed(batch)
         asked = {
@@ -98,36 +123,40 @@ class StopsAnswering:
         exchanges = exchanges_by_device(batch.table("exchanges"))
         for key in asked:
             self._targets.setdefault(key, _Watched(Target(self._limits)))
-        findings = []
+        found = {}
         none = (np.empty(0, np.int64), np.empty(0, np.uint8))
         for key, watched in self._targets.items():
             rows = asked.get(key)
             # A description whose device has no name goes by the bare address.
             bare = address_text(key.address, key.bits)
-            asked_at, outcome = exchanges.get(self._device(key)) or exchanges.get(bare, none)
+            asked_at, outcome = exchanges.get(self.device(key)) or exchanges.get(bare, none)
             if rows is None and not len(asked_at):
                 continue
             silences = self._silences(key, watched, rows)
-            stops = watched.target.feed(rows or nothing_asked(), asked_at, outcome, silences)
-            findings += self._told(key, watched, stops)
-        return findings
+            found[key] = watched.target.feed(rows or nothing_asked(), asked_at, outcome, silences)
+        return found
 
-    def finish(self, until_ns: int) -> list[Finding]:
-        """Return the stops that last, what was missed, and who never answered."""
-        findings: list[Finding] = []
-        silent: dict[BusKey, dict[TargetKey, Target]] = {}
+    def last_stops(self, until_ns: int) -> dict[TargetKey, list[Stop]]:
+        """The stops left of every target, the one that lasts last; instead of `finish`."""
+        found = {}
         for key, watched in self._targets.items():
-            life = self._lives.of(key.bus)
-            end_ns = life.observed_until(key.bus.source, until_ns, self._observed_until)
-            target = watched.target
-            stops = target.finish(watched.silences.finish(end_ns, life))
-            if target.ever_good:
-                findings += self._told(key, watched, stops) + self._rest(key, watched)
-            elif key.bus.bus and (key.bus.bus, key.address) in self._names.devices:
-                findings.append(self._words.never_at_all(key, target, self._if_never(target)))
-            else:
-                silent.setdefault(key.bus, {})[key] = target
-        return findings + [self._words.never(bus, some) for bus, some in silent.items()]
+            end_ns = self.observed_until(key, until_ns)
+            silence = watched.silences.finish(end_ns, self._lives.of(key.bus))
+            found[key] = watched.target.finish(silence)
+        return found
+
+    def observed_until(self, key: TargetKey, until_ns: int) -> int:
+        """Until when a target can be judged, in a run that ends at `until_ns`."""
+        life = self._lives.of(key.bus)
+        return life.observed_until(key.bus.source, until_ns, self._observed_until)
+
+    def target(self, key: TargetKey) -> Target:
+        """What is known of a target by now."""
+        return self._targets[key].target
+
+    def device(self, key: TargetKey) -> str:
+        """What a target is called."""
+        return self._names.device(key.bus.bus, key.address, key.bits)
 
     def _if_never(self, target: Target) -> Severity:
         """A rule about one device says how grave it is; without one it may be not fitted."""
@@ -164,11 +193,8 @@ class StopsAnswering:
         return watched.silences.feed(rows.start_ns, rows.end_ns, life)
 
     def _wanted(self, key: TargetKey) -> bool:
-        device = self._device(key)
+        device = self.device(key)
         if self._only is not None:
             return device == self._only
         named = (key.bus.bus, key.address) in self._names.devices
         return device not in self._others and (named or not key.reserved)
-
-    def _device(self, key: TargetKey) -> str:
-        return self._names.device(key.bus.bus, key.address, key.bits)
