@@ -15,6 +15,7 @@ The `links` table, by `to_ns`:
 | `band_ns` | half-width within which the latency, or the time it was due, is known |
 | `ambiguous` | whether another cause would do as well, as far as the bands tell |
 | `what` | the kind of the effect: a packet, a sentence with `#` for its numbers, a topic |
+| `from_what` | the kind of the cause |
 
 `by` is `reply` for a request and its reply; `sequence = seq` or `poll` where both carry an equal
 value, by the names it has in the cause and the effect; `follows` where a kind of event always
@@ -31,6 +32,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from console.timeline.links_absent import Absent, absent_effects, expected_of
@@ -56,6 +58,7 @@ SCHEMA: Mapping[str, pl.DataType] = {
     "band_ns": pl.Int64(),
     "ambiguous": pl.Boolean(),
     "what": pl.String(),
+    "from_what": pl.String(),
 }
 
 
@@ -74,8 +77,9 @@ def links_of(
     relations = relations_of(kinds)
     instead = Instead(tables, kinds, relations, unobserved)
     expected = expected_of(relations, instead)
-    parts = [pl.DataFrame(schema=SCHEMA), _replies(tables, parties)]
-    parts += _seen(relations)
+    replied = _replies(tables, parties)
+    parts = [pl.DataFrame(schema=SCHEMA), replied]
+    parts += _seen(relations, replied["to_row"].to_numpy())
     parts += map(_missing, absent_effects(expected, instead))
     parts += map(_missing, lacking_replies(tables, kinds, relations, expected, instead))
     return pl.concat(parts).sort("to_ns", "from_ns", maintain_order=True)
@@ -113,17 +117,48 @@ def _columns(frame: pl.DataFrame, **columns: pl.Expr) -> pl.DataFrame:
     )
 
 
-def _seen(relations: Sequence[Relation]) -> Iterator[pl.DataFrame]:
-    """Of each effect the link to its nearest cause, and to the message that it answers."""
+def _seen(relations: Sequence[Relation], replies: npt.NDArray[np.uint32]) -> Iterator[pl.DataFrame]:
+    """Of each effect the link to its nearest cause, and to the message that it answers.
+
+    Args:
+        relations: which kinds cause which.
+        replies: rows of the packets that are replies, whose cause is their request.
+    """
     effects: dict[tuple[int, bool], list[Relation]] = {}
     for relation in relations:
         effects.setdefault((id(relation.effect), relation.is_answer), []).append(relation)
     for same in effects.values():
-        linked = np.zeros(len(same[0].effect), np.bool_)
-        for relation in sorted(same, key=lambda r: (-r.cause.rank, r.delays.usual_ns)):
+        effect = same[0].effect
+        is_packet = effect.table == "packets"
+        linked = np.isin(effect.row, replies) if is_packet else np.zeros(len(effect), np.bool_)
+        for relation in _nearest_first(same):
             own = np.flatnonzero((relation.joined.cause >= 0) & ~linked)
             linked[own] = True
             yield _links(relation, own)
+
+
+def _nearest_first(relations: Sequence[Relation]) -> Iterator[Relation]:
+    """The relations of one effect, its nearest cause first.
+
+    Where their bands cannot tell which of several causes is the nearest, values go from the wire to
+    the print to the message.
+    """
+    left = list(relations)
+    while left:
+        nearest = min(left, key=lambda r: r.delays.usual_ns)
+        beside = [r for r in left if _cannot_tell(r, nearest)]
+        found = max(beside, key=lambda r: (r.cause.rank, -r.delays.usual_ns))
+        left.remove(found)
+        yield found
+
+
+def _cannot_tell(one: Relation, other: Relation) -> bool:
+    """Whether the causes of two relations have no known order before their effect."""
+    apart_ns = abs(one.delays.usual_ns - other.delays.usual_ns)
+    if one.cause.source == other.cause.source:
+        return one is other or apart_ns == 0
+    bands = (one.cause.band_ns, other.cause.band_ns)
+    return apart_ns <= sum(int(np.median(band)) for band in bands)
 
 
 def _links(relation: Relation, k: np.ndarray[tuple[int], np.dtype[np.int64]]) -> pl.DataFrame:
@@ -150,6 +185,7 @@ def _links(relation: Relation, k: np.ndarray[tuple[int], np.dtype[np.int64]]) ->
         by=pl.lit(relation.by),
         outcome=pl.lit("seen"),
         what=pl.lit(effect.name),
+        from_what=pl.lit(cause.name),
     )
 
 
@@ -175,4 +211,5 @@ def _missing(absent: Absent) -> pl.DataFrame:
         by=pl.lit(absent.by),
         ambiguous=pl.lit(False),
         what=pl.lit(absent.what),
+        from_what=pl.lit(absent.cause.name),
     )

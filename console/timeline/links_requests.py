@@ -40,6 +40,7 @@ def replies(tables: Mapping[str, pl.DataFrame], parties: Parties) -> pl.DataFram
             to_ns=pl.col("reply_ns"),
             party=parties.column_of("packets"),
             what=pl.col("reply"),
+            from_what=pl.col("request"),
         )
         .collect()
     )
