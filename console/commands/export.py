@@ -14,6 +14,8 @@ import polars as pl
 from console.bench.model import Bench
 from console.commands.options import run_options
 from console.commands.reading import read_bench, reading_code
+from console.diagnosis.episodes_table import episodes_frame
+from console.pipeline.diagnosing import episodes_in
 from console.pipeline.evidence import Evidence
 from console.pipeline.linking import linked
 from console.pipeline.tables import TABLES, chosen_rows
@@ -22,7 +24,7 @@ from console.timeline.links import with_names
 from console.timeline.parties import parties_of
 from decoders.errors import DiagnosticError, Place
 
-LINKS = "links"
+LINKS, EPISODES = "links", "episodes"  # asked for by name, these are found then and not before
 
 HELP = """Write one table of a run as jsonl, csv or parquet.
 
@@ -32,6 +34,7 @@ Examples:
   lastack export wire.csv --table transactions --where "not address_acked"
   lastack export bench.toml --table exchanges --format parquet -o exchanges.parquet
   lastack export bench.toml --table links --where "outcome <> 'seen'"
+  lastack export bench.toml --table episodes --where "failed"
 
 --where is an SQL condition over the table's columns. Every *_ns is on the common
 axis unless named native_ns. In csv, control characters of texts are shown as
@@ -41,7 +44,9 @@ signs; jsonl and parquet hold them exactly.
 
 @click.command("export", help=HELP, context_settings={"help_option_names": ["-h", "--help"]})
 @run_options
-@click.option("--table", type=click.Choice((*TABLES, LINKS)), required=True, help="Which table.")
+@click.option(
+    "--table", type=click.Choice((*TABLES, LINKS, EPISODES)), required=True, help="Which table."
+)
 @click.option("--format", "form", type=click.Choice(FORMATS), default="jsonl", show_default=True)
 @click.option("--where", metavar="SQL", help="Only rows for which this holds.")
 @click.option("-o", "--output", metavar="FILE", default="-", help="Where to; stdout by default.")
@@ -56,8 +61,7 @@ def command(
 ) -> int:
     """Run the command; see HELP."""
     bench, evidence = read_bench(paths, **overrides)
-    found = _links(bench, evidence) if table == LINKS else evidence.tables[table]
-    rows = chosen_rows(found, table, where)
+    rows = chosen_rows(_table(bench, evidence, table), table, where)
     if output == "-":
         if form == "parquet" and sys.stdout.isatty():
             raise DiagnosticError(
@@ -67,6 +71,14 @@ def command(
     else:
         _write_file(rows, form, Path(output))
     return reading_code(evidence)
+
+
+def _table(bench: Bench, evidence: Evidence, name: str) -> pl.DataFrame:
+    if name == LINKS:
+        return _links(bench, evidence)
+    if name == EPISODES:
+        return episodes_frame(episodes_in(evidence, bench))
+    return evidence.tables[name]
 
 
 def _links(bench: Bench, evidence: Evidence) -> pl.DataFrame:

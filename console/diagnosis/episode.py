@@ -11,7 +11,8 @@ class Episode:
 
     With `failed` false the run ended (or was no longer watched) while it still answered: a life
     that is censored. Then `first_bad_ns` and `until_ns` are the end of what was observed, and `how`
-    is empty.
+    is empty. With `transactions_answered` 0 what it gave was never valid, and `first_good_ns` and
+    `last_good_ns` are `first_bad_ns`.
     """
 
     device: str

@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import polars as pl
 
 from console.app.run_view import RunView
 from console.app.timeline.bits import Wire
 from console.pipeline.evidence import BusLines
-from console.timeline.clocks import ClockMap, mapped_ns
+from console.timeline.native import native_ns
 from console.timeline.words import event_row
 from decoders.buses.bit_cells import MARGIN_NS, bit_cells
 
@@ -105,21 +104,3 @@ def _lines(view: RunView, bus: str) -> tuple[str, BusLines] | None:
             if lines.name == bus:
                 return report.name, lines
     return None
-
-
-def native_ns(clock: ClockMap, common_ns: int, *, last: bool = False) -> int:
-    """A common time on a capture's own clock: `common_ns` of `ClockMap` undone, to the ns.
-
-    A clock that runs fast has times that become one on the axis: then it is the first of them.
-
-    Args:
-        clock: the capture's.
-        common_ns: a time on the axis.
-        last: the last of those that become one.
-    """
-    piece = next((p for p in clock.pieces if p.from_ns <= common_ns <= p.until_ns), clock.pieces[0])
-    apart, drift = common_ns - piece.offset_ns, piece.drift_ppm * 1e-6
-    native = apart - round(apart * (drift / (1 + drift)))  # the sum in whole ns: no float holds it
-    near = np.arange(native - 3, native + 4, dtype=np.int64)
-    found = near[mapped_ns(near, piece) == common_ns]
-    return int(found[-1 if last else 0]) if len(found) else native

@@ -30,6 +30,9 @@ COLUMNS = {
     "findings": "t_ns rule severity party source summary evidence",
     "links": "from_ns to_ns from_table from_row to_table to_row from_party to_party latency_ns by"
     " outcome band_ns ambiguous what",
+    "episodes": "last_good_ns first_bad_ns until_ns device source bus address address_bits how"
+    " failed recovered transactions_answered polls_answered elapsed_ns transactions_unanswered"
+    " different cause",
 }
 
 
