@@ -1,0 +1,63 @@
+"""How improbable it is that lives which ended at random agree so well.
+
+Of n memoryless lives with one mean, the longest is at most r times the shortest with probability
+
+    p = prod over k = 1 .. n-1 of  k (r - 1) / (n + k (r - 1))
+
+(For the shortest x the others lie in (x, r x] with probability (e^-x - e^-rx)^(n-1); integrating
+n e^-x of that gives a B(a, n), a = n / (r - 1).) For two it is (r - 1) / (r + 1). Where the means
+differ from life to life, as those of a count do when its rate was changed, agreement is less
+probable still; so p stands for them too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+SPREAD_TOLD_APART = 0.99  # confidence with which one spread must be smaller than another
+
+
+def chance_agreement(lives: int, ratio: float) -> float:
+    """Probability that so many memoryless lives lie within a ratio of each other.
+
+    Args:
+        lives: at least 1; one always agrees with itself.
+        ratio: longest over shortest, at least 1.
+    """
+    if math.isinf(ratio):
+        return 1.0
+    grown = max(ratio - 1, 0.0)
+    return math.prod(k * grown / (lives + k * grown) for k in range(1, lives))
+
+
+def upper_ratio(values: Sequence[float], steps: Sequence[float]) -> float:
+    """The greatest ratio that values known from v to v + step may have; infinite for a 0."""
+    least = min(values)
+    if least <= 0:
+        return math.inf
+    return max(v + s for v, s in zip(values, steps, strict=True)) / least
+
+
+def log_spread(values: Sequence[float], steps: Sequence[float]) -> float:
+    """Standard deviation of the logarithms, not below what the steps alone leave open."""
+    logs: Floats = np.log(np.array(values, np.float64))
+    shares = np.array(steps, np.float64) / np.array(values, np.float64)
+    open_part = float(np.sqrt(np.mean(np.square(shares)) / 12))  # of a uniform law
+    return max(float(logs.std(ddof=1)), open_part)
+
+
+def spread_needed(lives: int) -> float:
+    """How many times wider one spread must be than another to be told apart: a root of F.
+
+    The quantile of Fisher's F for n - 1 and n - 1 degrees of freedom; 63 for two lives, 10 for
+    three, 5.4 for four.
+    """
+    from scipy.special import fdtri
+
+    return float(math.sqrt(fdtri(lives - 1, lives - 1, SPREAD_TOLD_APART)))
