@@ -73,6 +73,15 @@ class Controller:
         self._jitter_ns = jitter_ns
         self._within = False  # between its START and its STOP
 
+    @property
+    def mask(self) -> int:
+        """Its driver's mask: a fault of its own pulls or lets go with it."""
+        return self._driver
+
+    def forget(self) -> None:
+        """Its software begins anew: no transfer of its own is open; moves no line."""
+        self._within = False
+
     # --- the parts of a wave
 
     def start(self) -> Program[None]:
@@ -322,6 +331,16 @@ class Controller:
             if sda_low or not stop or not bus.sda.driven or (yield from self._clear_stop()):
                 return given
             given += 1  # the STOP's clock was one of the target's bits, a 0
+
+    def stop_in_each_clock(self, *, clocks: int = 9) -> Program[int]:
+        """Try a STOP in every clock till one is made; the clocks given, the STOP's own included.
+
+        A target that lets go of SDA in a clock cannot pull it again before that clock is over.
+        """
+        for given in range(clocks):
+            if (yield from self._clear_stop()):
+                return given + 1
+        return clocks
 
     def _clear_clock(self) -> Program[bool]:
         """One clock from SCL high to SCL high; False when SCL does not rise."""

@@ -75,11 +75,13 @@ class Recovery:
     until_high: bool = True
     sda_low: bool = False
     stop: bool = True
+    stop_in_each: bool = False  # a STOP is tried in every clock; all but `clocks` is left aside
     times: int = 1  # so often, `HELD_NS` apart
 
 
 UNTIL_HIGH = Recovery()
 COUNTING = Recovery(stop=False)
+STOP_IN_EACH = Recovery(stop_in_each=True)
 BLIND_NINE = Recovery(until_high=False)
 BLIND_NINE_LOW = Recovery(until_high=False, sda_low=True)
 
@@ -210,13 +212,7 @@ def _story(
     recovery_ns = bus.schedule.now_ns
     given = []
     for _ in range(recovery.times if held else 0):
-        clocks = yield from controller.clear_bus(
-            clocks=recovery.clocks,
-            until_high=recovery.until_high,
-            sda_low=recovery.sda_low,
-            stop=recovery.stop,
-        )
-        given.append(clocks)
+        given.append((yield from _recover(controller, recovery)))
         yield HELD_NS
     return CutTruth(
         start_ns=start_ns,
@@ -229,6 +225,18 @@ def _story(
         written={k: now for k, now in enumerate(target.registers) if now != before[k]},
         end_ns=bus.schedule.now_ns,
     )
+
+
+def _recover(controller: Controller, recovery: Recovery) -> Program[int]:
+    if recovery.stop_in_each:
+        return (yield from controller.stop_in_each_clock(clocks=recovery.clocks))
+    clocks = yield from controller.clear_bus(
+        clocks=recovery.clocks,
+        until_high=recovery.until_high,
+        sda_low=recovery.sda_low,
+        stop=recovery.stop,
+    )
+    return clocks
 
 
 def _zeros(octet: int) -> list[bool]:

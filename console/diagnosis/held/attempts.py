@@ -1,0 +1,161 @@
+"""Bursts of clocks without a START after a line was held: what each was, and what came of it.
+
+Two levels do not say who pulls SDA. But in the acknowledge of a byte that is read a target never
+does: SDA low there was pulled by whoever gave the clocks, and the target went on to its next byte;
+or the line is not held by a target in the middle of a byte at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from console.diagnosis.held.clocks import Clocks, clocks_to_free
+from console.diagnosis.held.standing import Standing
+from console.diagnosis.held.wire import Wire
+from console.diagnosis.held.writes import could_write, written_by
+
+Ended = Literal["stop", "start", "high", "low"]
+
+_SLOTS = 9
+_ACKNOWLEDGE = 8
+_LEAST_PAUSE_NS = 1_000_000  # two tries are further apart, clocks by software are not
+_PAUSE_STEPS = 5  # or so many of the usual steps, where clocks are given slowly
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One burst.
+
+    Attributes:
+        from_ns: its first rise of SCL.
+        until_ns: its last, or the START or STOP that ended it.
+        clocks: how many; the rise that a STOP or START came in is none.
+        bits: SDA in each, 0 or 1.
+        freed_at: the first clock in which SDA was high, from 1; 0 when it was in none.
+        freed_ns: when SDA rose; None when it did not.
+        ended: by STOP or START, or SDA high or low without either.
+        enough: whether they were at least those that were needed; None when nothing tells.
+        released: whether SDA was high in every acknowledge of a read byte it went over; None when
+            it went over none.
+        beyond: clocks after SDA had risen.
+        written: whole bytes they may have put into an open write: register or None, value.
+        at_risk: more clocks than the one needed were given to an open write.
+    """
+
+    from_ns: int
+    until_ns: int
+    clocks: int
+    bits: tuple[int, ...]
+    freed_at: int
+    freed_ns: int | None
+    ended: Ended
+    enough: bool | None
+    released: bool | None
+    beyond: int
+    written: tuple[tuple[int | None, int], ...]
+    at_risk: bool
+
+    @property
+    def freed(self) -> bool:
+        """Whether SDA was high when it ended."""
+        return self.ended != "low"
+
+    @property
+    def low_again_at(self) -> int:
+        """The clock after `freed_at` in which SDA was low again, from 1; 0 when in none."""
+        rest = self.bits[self.freed_at :] if self.freed_at else ()
+        return self.freed_at + rest.index(0) + 1 if 0 in rest else 0
+
+    @property
+    def is_zero_stream(self) -> bool:
+        """Nine clocks or more, SDA low in the acknowledge of a read and low after them."""
+        return self.clocks >= _SLOTS and self.released is False and self.ended == "low"
+
+
+def attempts_after(wire: Wire, standing: Standing | None, from_ns: int) -> list[Attempt]:
+    """The bursts after a hold began, up to the next START or STOP.
+
+    Args:
+        wire: to the end of the transaction.
+        standing: where it stood when SDA was held; None when that is not known.
+        from_ns: the beginning of the hold.
+    """
+    end = wire.condition_after(from_ns)
+    end_ns = int(wire.condition_ns[end]) if end is not None else wire.until_ns
+    first = int(wire.rise_ns.searchsorted(from_ns, "right"))
+    last = int(wire.rise_ns.searchsorted(end_ns, "right"))
+    rises = wire.rise_ns[first:last]
+    if not len(rises):
+        return []
+    step = np.diff(rises)
+    usual = float(np.median(step)) if len(step) else 0.0
+    pause_ns = max(_LEAST_PAUSE_NS, _PAUSE_STEPS * usual)
+    cuts = np.flatnonzero(step > pause_ns) + 1
+    borders = [first, *(first + cuts).tolist(), last]
+    found: list[Attempt] = []
+    given: list[int] = []  # SDA in all clocks since the hold began
+    for begin, until in pairwise(borders):
+        is_last = until == last and end is not None and end_ns - int(rises[-1]) <= pause_ns
+        attempt = _attempt(wire, slice(begin, until), end if is_last else None, given, standing)
+        if attempt.clocks or attempt.ended != "start":  # else a transfer begins
+            found.append(attempt)
+        given += attempt.bits
+    return found
+
+
+def _attempt(
+    wire: Wire, rows: slice, end: int | None, given: list[int], standing: Standing | None
+) -> Attempt:
+    """The burst of some rises, which condition `end` ended; `given` are the clocks before it."""
+    rises = wire.rise_ns[rows]
+    times, bits = rises[wire.is_clock[rows]], wire.bit[rows][wire.is_clock[rows]].tolist()
+    freed_at = bits.index(1) + 1 if 1 in bits else 0
+    until_ns, ended = int(rises[-1]), _level(wire, rows)
+    if end is not None:
+        until_ns, ended = int(wire.condition_ns[end]), "start" if wire.is_start[end] else "stop"
+    freed_ns = until_ns if ended != "low" else None
+    if freed_at:
+        freed_ns = wire.sda_rose_ns(int(times[freed_at - 1]))
+    needed = clocks_to_free(standing) if standing is not None and not given else None
+    risk = standing is not None and could_write(standing) is not None
+    whole = written_by(standing, [*given, *bits]) if standing is not None else ()
+    earlier = written_by(standing, given) if standing is not None else ()
+    return Attempt(
+        from_ns=int(rises[0]),
+        until_ns=until_ns,
+        clocks=len(bits),
+        bits=tuple(bits),
+        freed_at=freed_at,
+        freed_ns=freed_ns,
+        ended=ended,
+        enough=_enough(len(bits), ended != "low" or freed_at > 0, needed),
+        released=_released(standing, len(given), bits),
+        beyond=len(bits) - freed_at if freed_at else 0,
+        written=whole[len(earlier) :],
+        at_risk=risk and len(given) + len(bits) > 1,
+    )
+
+
+def _level(wire: Wire, rows: slice) -> Ended:
+    """SDA after the last rise: no condition followed, so it stays to the next fall of SCL."""
+    is_last = rows.stop >= len(wire.rise_ns)
+    return "high" if (wire.sda[-1] if is_last else wire.bit[rows.stop - 1]) else "low"
+
+
+def _enough(given: int, freed: bool, needed: Clocks | None) -> bool | None:
+    if freed:
+        return True
+    return given >= needed.most if needed is not None else None
+
+
+def _released(standing: Standing | None, before: int, bits: list[int]) -> bool | None:
+    """Whether SDA was high in the acknowledges of read bytes; nobody else pulls it there."""
+    if standing is None or not standing.read or standing.turn != "target":
+        return None
+    slots = [(standing.slot + before + k + 1) % _SLOTS for k in range(len(bits))]
+    seen = [bit for slot, bit in zip(slots, bits, strict=True) if slot == _ACKNOWLEDGE]
+    return all(seen) if seen else None

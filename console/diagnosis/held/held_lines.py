@@ -1,0 +1,159 @@
+"""The lines held around an episode, from the wire where it was kept, else from the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import polars as pl
+
+from console.diagnosis.held.attempts import Attempt, attempts_after
+from console.diagnosis.held.clocks import clocks_to_free
+from console.diagnosis.held.drawing import Line
+from console.diagnosis.held.earlier import as_before
+from console.diagnosis.held.held import Held, LetGo
+from console.diagnosis.held.standing import Row, Standing, standing_in_rows, standing_on
+from console.diagnosis.held.wire import SPIKE_NS, Wire, wire_of
+from console.diagnosis.held.words import held_words
+from console.diagnosis.held.writes import could_write
+from console.diagnosis.scene import Levels, Scene
+
+LINES: dict[str, Line] = {"sda-held": "sda", "scl-held": "scl", "both-held": "both"}
+_MARGIN_NS = 10_000_000  # of wire on both sides, so that filter and bursts see their ends
+
+
+def held_lines(scene: Scene) -> list[Held]:
+    """The lines held on the episode's bus, from its last good transaction on, in time order.
+
+    Holds of one transaction are one: what was tried between them is among its attempts.
+    """
+    episode = scene.episode
+    states = scene.table("line_states").filter(
+        (pl.col("bus") == episode.bus)
+        & (pl.col("source") == episode.source)
+        & pl.col("state").is_in(list(LINES))
+        & (pl.col("end_ns") > episode.last_good_ns)
+        & (pl.col("start_ns") < episode.until_ns)
+    )
+    transactions = scene.table("transactions").filter(
+        (pl.col("bus") == episode.bus) & (pl.col("source") == episode.source)
+    )
+    groups: dict[tuple[int, str], list[Row]] = {}
+    rows: dict[int, Row | None] = {-1: None}
+    for number, state in enumerate(states.iter_rows(named=True)):  # few: each lasts long
+        row = transaction_of(transactions, state)
+        start_ns = -1 if row is None else int(row["start_ns"])
+        rows[start_ns] = row
+        line = "sda" if state["state"] == "sda-held" else "scl"
+        groups.setdefault((start_ns, line if row is not None else str(number)), []).append(state)
+    return [
+        held_of(group, rows[start_ns], _levels(scene, rows[start_ns], group), transactions)
+        for (start_ns, _), group in groups.items()
+    ]
+
+
+def transaction_of(transactions: pl.DataFrame, state: Row) -> Row | None:
+    """The transaction a line was held in; None when none was open then.
+
+    Args:
+        transactions: of that bus alone, sorted by start.
+        state: row of `line_states`.
+    """
+    place = int(transactions["start_ns"].search_sorted(state["start_ns"], "right")) - 1
+    if place < 0:
+        return None
+    row = transactions.row(place, named=True)
+    is_open = row["ended_by"] in ("stuck", "cut") or row["end_ns"] > state["start_ns"]
+    return row if is_open else None
+
+
+def _levels(scene: Scene, row: Row | None, states: Sequence[Row]) -> Levels | None:
+    begin_ns = min(
+        states[0]["start_ns"], row["start_ns"] if row is not None else states[0]["start_ns"]
+    )
+    end_ns = max(states[-1]["end_ns"], row["end_ns"] if row is not None else 0)
+    return scene.levels(max(begin_ns - _MARGIN_NS, scene.start_ns), end_ns + _MARGIN_NS)
+
+
+def held_of(
+    states: Sequence[Row],
+    transaction: Row | None,
+    levels: Levels | None = None,
+    transactions: pl.DataFrame | None = None,
+    *,
+    spike_ns: int = SPIKE_NS,
+) -> Held:
+    """All that is known of a line held in one transaction.
+
+    Args:
+        states: its rows of `line_states`, of one line, in time order; the first is where it stood.
+        transaction: the row of `transactions` it was held in; None for none.
+        levels: the wire from before the START to the end of the transaction; None: not kept.
+        transactions: of the run, to look earlier replies up in.
+        spike_ns: as the decoder was told.
+    """
+    first, last = states[0], states[-1]
+    line = LINES[str(first["state"])]
+    from_ns = int(first["start_ns"])
+    wire = None if levels is None else wire_of(levels, spike_ns)
+    standing = None if wire is None else standing_on(wire, from_ns, int(first["end_ns"]) - 1)
+    if standing is None:
+        standing = standing_in_rows(transaction, first)
+    standing = _with_row(standing, transaction)
+    attempts: list[Attempt] = []
+    if wire is not None and line == "sda":
+        attempts = attempts_after(wire, standing, from_ns)
+    until_ns, let_go = _end(wire, attempts, line, (from_ns, int(last["end_ns"])), transaction)
+    earlier = None
+    if line == "sda" and standing and transaction and transactions is not None:
+        earlier = as_before(transactions, transaction, standing)
+    held = Held(
+        bus=str(first["bus"]),
+        line=line,
+        from_ns=from_ns,
+        until_ns=until_ns,
+        let_go=let_go,
+        standing=standing,
+        clocks_to_free=clocks_to_free(standing) if standing and line == "sda" else None,
+        as_before=earlier,
+        could_write=could_write(standing) if standing and line == "sda" else None,
+        attempts=tuple(attempts),
+    )
+    return replace(held, words=held_words(held))
+
+
+def _with_row(standing: Standing | None, transaction: Row | None) -> Standing | None:
+    """The address of a 10-bit read stands in the transaction before: the table has it."""
+    if standing is None or transaction is None or standing.address is not None:
+        return standing
+    if standing.read is None:
+        return standing
+    return replace(standing, address=transaction.get("address"))
+
+
+def _end(
+    wire: Wire | None,
+    attempts: Sequence[Attempt],
+    line: Line,
+    span_ns: tuple[int, int],
+    row: Row | None,
+) -> tuple[int, LetGo]:
+    """When it was let go, and by what; `span_ns` is from its beginning to the last row's end."""
+    from_ns, last_ns = span_ns
+    for attempt in attempts:
+        if attempt.freed and attempt.freed_ns is not None:
+            return attempt.freed_ns, "clocks" if attempt.freed_at else "stop"
+    if wire is None:
+        ended = row is not None and row["ended_by"] not in ("stuck", "cut")
+        return last_ns, "clocks" if ended and row and row["end_ns"] > last_ns else _rose(ended)
+    if line != "sda":
+        return last_ns, _rose(bool(wire.levels_at(last_ns)[0]))
+    end = wire.condition_after(from_ns)
+    if end is None and not wire.sda[-1]:
+        return last_ns, ""
+    end_ns = wire.until_ns if end is None else int(wire.condition_ns[end])
+    return wire.sda_rose_ns(end_ns) or end_ns, "by itself"
+
+
+def _rose(rose: bool) -> LetGo:
+    return "by itself" if rose else ""
