@@ -15,6 +15,8 @@ from console.bench.model import Bench
 from console.commands.options import run_options
 from console.commands.reading import read_bench, reading_code
 from console.diagnosis.episodes_table import episodes_frame
+from console.diagnosis.hops.chains import chains_of
+from console.diagnosis.hops.hops import hops_of
 from console.pipeline.diagnosing import episodes_in
 from console.pipeline.evidence import Evidence
 from console.pipeline.linking import linked
@@ -24,7 +26,9 @@ from console.timeline.links import with_names
 from console.timeline.parties import parties_of
 from decoders.errors import DiagnosticError, Place
 
-LINKS, EPISODES = "links", "episodes"  # asked for by name, these are found then and not before
+# Asked for by name, these are found then and not before.
+LINKS, HOPS, CHAINS, EPISODES = "links", "hops", "chains", "episodes"
+EVERY = (*TABLES, LINKS, HOPS, CHAINS, EPISODES)
 
 HELP = """Write one table of a run as jsonl, csv or parquet.
 
@@ -34,6 +38,8 @@ Examples:
   lastack export wire.csv --table transactions --where "not address_acked"
   lastack export bench.toml --table exchanges --format parquet -o exchanges.parquet
   lastack export bench.toml --table links --where "outcome <> 'seen'"
+  lastack export bench.toml --table hops --format csv
+  lastack export bench.toml --table chains --where "outcome = 'lost'"
   lastack export bench.toml --table episodes --where "failed"
 
 --where is an SQL condition over the table's columns. Every *_ns is on the common
@@ -44,9 +50,7 @@ signs; jsonl and parquet hold them exactly.
 
 @click.command("export", help=HELP, context_settings={"help_option_names": ["-h", "--help"]})
 @run_options
-@click.option(
-    "--table", type=click.Choice((*TABLES, LINKS, EPISODES)), required=True, help="Which table."
-)
+@click.option("--table", type=click.Choice(EVERY), required=True, help="Which table.")
 @click.option("--format", "form", type=click.Choice(FORMATS), default="jsonl", show_default=True)
 @click.option("--where", metavar="SQL", help="Only rows for which this holds.")
 @click.option("-o", "--output", metavar="FILE", default="-", help="Where to; stdout by default.")
@@ -74,17 +78,22 @@ def command(
 
 
 def _table(bench: Bench, evidence: Evidence, name: str) -> pl.DataFrame:
-    if name == LINKS:
-        return _links(bench, evidence)
+    if name in (LINKS, HOPS, CHAINS):
+        return _joined(bench, evidence, name)
     if name == EPISODES:
         return episodes_frame(episodes_in(evidence, bench))
     return evidence.tables[name]
 
 
-def _links(bench: Bench, evidence: Evidence) -> pl.DataFrame:
-    """The table of links, parties by name; it alone waits for them to be found."""
+def _joined(bench: Bench, evidence: Evidence, name: str) -> pl.DataFrame:
+    """The table of links, or what they come to, parties by name; it alone waits for them."""
     parties = parties_of(evidence.tables, bench)
-    return with_names(linked(evidence, parties), parties)
+    links = linked(evidence, parties)
+    if name == HOPS:
+        return with_names(hops_of(evidence.tables, links), parties)
+    if name == CHAINS:
+        return with_names(chains_of(evidence.tables, links), parties)
+    return with_names(links, parties)
 
 
 def _write_file(rows: pl.DataFrame, form: str, path: Path) -> None:

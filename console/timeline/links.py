@@ -86,11 +86,11 @@ def links_of(
 
 
 def with_names(links: pl.DataFrame, parties: Parties) -> pl.DataFrame:
-    """The table with the parties' names instead of their columns."""
+    """A table with the parties' names instead of their columns, in every `*_party`."""
     names = pl.Series([party.name for party in parties.every], dtype=pl.String)
+    ends = [name for name in links.columns if name.endswith("_party")]
     return links.with_columns(
-        pl.Series(end, names.gather(links[end].cast(pl.UInt32)))
-        for end in ("from_party", "to_party")
+        pl.Series(end, names.gather(links[end].cast(pl.UInt32))) for end in ends
     )
 
 

@@ -160,7 +160,7 @@ def absent_effects(expected: Sequence[Expected], instead: Instead) -> list[Absen
     told = {(id(each.cause), each.target) for each in expected}
     found = []
     for each in expected:
-        lacking = ~each.have
+        lacking = ~each.have & ~instead.repeats(each.cause)
         for other in expected:  # what stands between them tells instead
             for relation in other.relations if other.cause is each.cause else ():
                 if (id(relation.effect), each.target) in told:

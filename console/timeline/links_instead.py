@@ -73,6 +73,7 @@ class Instead:
                 rows = relation.effect.row[(found.cause >= 0) | found.again]
                 self._explained[relation.effect.table][rows] = True
         self._known: dict[tuple[Target, str], Int64s] = {}
+        self._relations = relations
 
     def observed(self, target: Target, from_ns: Int64s, until_ns: Int64s) -> Bools:
         """Whether the source would have shown an effect in each stretch of time.
@@ -83,6 +84,21 @@ class Instead:
         seen: Bools = (from_ns >= first) & (until_ns <= last)
         spans = self._unobserved.get(target.source)
         return seen if spans is None else seen & ~spans.touches(from_ns, until_ns)
+
+    def repeats(self, kind: EventKind) -> Bools:
+        """Which events of a kind say again what one of them has said: nothing more is due to them.
+
+        They repeat the effect of a cause, or are messages marked as sent again (MQTT 3.1.1 and 5.0
+        section 3.3.1.1, DUP).
+        """
+        found = np.zeros(len(kind), np.bool_)
+        if kind.table == "messages":
+            marks = self._tables["messages"]["duplicate"].fill_null(value=False).to_numpy()
+            found |= marks[kind.row]
+        for relation in self._relations:
+            if relation.effect is kind:
+                found |= relation.joined.again
+        return found
 
     def came(self, target: Target, name: str, from_ns: Int64s, until_ns: Int64s) -> Bools:
         """Whether something else came in each stretch of time, that nothing else explains.

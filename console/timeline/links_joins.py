@@ -85,9 +85,12 @@ class Keyed:
             left = left[low[left] < high[left]]
 
     def recurs_ns(self) -> int | None:
-        """The usual time until a value comes again; None where none does."""
+        """The usual time until a value comes again; None where most never do.
+
+        A message sent twice is no recurrence that matters: the values go on.
+        """
         again = np.flatnonzero(self.keys[1:] == self.keys[:-1])
-        if not len(again):
+        if 2 * len(again) < len(self.keys):
             return None
         return int(np.median(self.t_ns[again + 1] - self.t_ns[again]))
 

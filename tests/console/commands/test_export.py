@@ -158,3 +158,12 @@ def test_no_control_character_stands_in_json_lines(lastack: Lastack, tmp_path: P
     rows = [json.loads(line) for line in run.stdout.splitlines()]
     assert [row["text"] for row in rows] == ["\x7fout\x9b31m\u202e"] * 5
     assert run.stdout.replace("\n", "").isprintable()
+
+
+@pytest.mark.parametrize("table", ["hops", "chains"])
+def test_hops_and_chains_name_their_parties(table: str, lastack: Lastack, short_run: Path) -> None:
+    options = ("--table", table, "--where", "from_party = 'camera'")
+    run = lastack("export", short_run / "bench.toml", *options)
+    rows = [json.loads(line) for line in run.stdout.splitlines()]
+    assert (run.returncode, run.stderr) == (0, "")
+    assert "ask" in {row["from_what"] for row in rows}
