@@ -112,9 +112,12 @@ def _attempt(
 ) -> Attempt:
     """The burst of some rises, which condition `end` ended; `given` are the clocks before it."""
     rises = wire.rise_ns[rows]
-    times, bits = rises[wire.is_clock[rows]], wire.bit[rows][wire.is_clock[rows]].tolist()
+    # The rise that the condition came in is no clock; long before one it was.
+    count = rows.stop - rows.start - (end is not None and not wire.is_clock[rows.stop - 1])
+    times, bits = rises[:count], wire.bit[rows][:count].tolist()
     freed_at = bits.index(1) + 1 if 1 in bits else 0
-    until_ns, ended = int(rises[-1]), _level(wire, rows)
+    until_ns = int(rises[-1])
+    ended: Ended = "high" if wire.bit[rows.stop - 1] else "low"  # and stays: no condition followed
     if end is not None:
         until_ns, ended = int(wire.condition_ns[end]), "start" if wire.is_start[end] else "stop"
     freed_ns = until_ns if ended != "low" else None
@@ -138,12 +141,6 @@ def _attempt(
         written=whole[len(earlier) :],
         at_risk=risk and len(given) + len(bits) > 1,
     )
-
-
-def _level(wire: Wire, rows: slice) -> Ended:
-    """SDA after the last rise: no condition followed, so it stays to the next fall of SCL."""
-    is_last = rows.stop >= len(wire.rise_ns)
-    return "high" if (wire.sda[-1] if is_last else wire.bit[rows.stop - 1]) else "low"
 
 
 def _enough(given: int, freed: bool, needed: Clocks | None) -> bool | None:

@@ -47,7 +47,7 @@ def drawn(standing: Standing, line: Line, *, ascii_only: bool = False) -> list[s
     pens = _ASCII if ascii_only else _UNICODE
     is_first = standing.byte == 0
     labels = _ADDRESS_LABELS if is_first else _LABELS
-    mark = " " * (standing.slot * _WIDTH + 2) + pens.arrow + " held here"
+    mark = " " * (standing.slot * _WIDTH + 1) + pens.arrow + " held here"
     rows = [
         ("bit", "".join(label.center(_WIDTH) for label in labels)),
         ("SCL", _clock(standing.slot, line, pens)),

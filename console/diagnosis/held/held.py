@@ -19,7 +19,7 @@ LetGo = Literal["clocks", "stop", "by itself", ""]
 class Held:
     """A line held low within one transaction, or outside of any.
 
-    What was held again after a burst of clocks, in the same transaction, is the same hold.
+    SDA that is low again after a burst of clocks, in the same transaction, is the same hold.
 
     Attributes:
         bus: its bus.
@@ -79,11 +79,12 @@ class Held:
 
     @property
     def stop_possible(self) -> bool:
-        """Whether a STOP can be made as the lines stand: never while one is held low.
+        """Whether clocks can make a STOP possible; as the lines stand it is not.
 
-        UM10204 section 3.1.4: STOP is a rise of SDA with SCL high.
+        UM10204 section 3.1.4: STOP is a rise of SDA with SCL high. It can be made in the clock that
+        frees SDA, so that `clocks_to_free` are the clocks to a STOP too, its own included.
         """
-        return self.let_go != ""
+        return self.clocks_to_free is not None
 
     @property
     def is_zero_stream(self) -> bool:

@@ -19,36 +19,42 @@ from console.diagnosis.held.writes import could_write
 from console.diagnosis.scene import Levels, Scene
 
 LINES: dict[str, Line] = {"sda-held": "sda", "scl-held": "scl", "both-held": "both"}
+MOST = 100
 _MARGIN_NS = 10_000_000  # of wire on both sides, so that filter and bursts see their ends
 
 
-def held_lines(scene: Scene) -> list[Held]:
+def held_lines(scene: Scene, most: int = MOST) -> list[Held]:
     """The lines held on the episode's bus, from its last good transaction on, in time order.
 
-    Holds of one transaction are one: what was tried between them is among its attempts.
+    Holds of SDA in one transaction are one: what was tried between them is among its attempts.
+
+    Args:
+        scene: the episode in its run.
+        most: so many rows of `line_states` are looked at; the first matter most.
     """
     episode = scene.episode
-    states = scene.table("line_states").filter(
-        (pl.col("bus") == episode.bus)
-        & (pl.col("source") == episode.source)
-        & pl.col("state").is_in(list(LINES))
-        & (pl.col("end_ns") > episode.last_good_ns)
-        & (pl.col("start_ns") < episode.until_ns)
+    states = (
+        scene.table("line_states")
+        .filter(
+            (pl.col("bus") == episode.bus)
+            & (pl.col("source") == episode.source)
+            & pl.col("state").is_in(list(LINES))
+            & (pl.col("end_ns") > episode.last_good_ns)
+            & (pl.col("start_ns") < episode.until_ns)
+        )
+        .head(most)
     )
     transactions = scene.table("transactions").filter(
         (pl.col("bus") == episode.bus) & (pl.col("source") == episode.source)
     )
-    groups: dict[tuple[int, str], list[Row]] = {}
-    rows: dict[int, Row | None] = {-1: None}
+    groups: dict[tuple[int, int], tuple[Row | None, list[Row]]] = {}
     for number, state in enumerate(states.iter_rows(named=True)):  # few: each lasts long
         row = transaction_of(transactions, state)
-        start_ns = -1 if row is None else int(row["start_ns"])
-        rows[start_ns] = row
-        line = "sda" if state["state"] == "sda-held" else "scl"
-        groups.setdefault((start_ns, line if row is not None else str(number)), []).append(state)
+        is_joined = row is not None and state["state"] == "sda-held"
+        key = (int(row["start_ns"]), 0) if row is not None and is_joined else (0, number + 1)
+        groups.setdefault(key, (row, []))[1].append(state)
     return [
-        held_of(group, rows[start_ns], _levels(scene, rows[start_ns], group), transactions)
-        for (start_ns, _), group in groups.items()
+        held_of(rows, row, _levels(scene, row, rows), transactions) for row, rows in groups.values()
     ]
 
 
@@ -96,14 +102,16 @@ def held_of(
     line = LINES[str(first["state"])]
     from_ns = int(first["start_ns"])
     wire = None if levels is None else wire_of(levels, spike_ns)
-    standing = None if wire is None else standing_on(wire, from_ns, int(first["end_ns"]) - 1)
+    # Nothing moves in a hold: its middle is safe from the rounding of clocks to the axis.
+    within_ns = (from_ns + int(first["end_ns"])) // 2
+    standing = None if wire is None else standing_on(wire, within_ns)
     if standing is None:
         standing = standing_in_rows(transaction, first)
     standing = _with_row(standing, transaction)
     attempts: list[Attempt] = []
     if wire is not None and line == "sda":
-        attempts = attempts_after(wire, standing, from_ns)
-    until_ns, let_go = _end(wire, attempts, line, (from_ns, int(last["end_ns"])), transaction)
+        attempts = attempts_after(wire, standing, within_ns)
+    until_ns, let_go = _end(wire, attempts, line, (within_ns, int(last["end_ns"])), transaction)
     earlier = None
     if line == "sda" and standing and transaction and transactions is not None:
         earlier = as_before(transactions, transaction, standing)
@@ -138,8 +146,8 @@ def _end(
     span_ns: tuple[int, int],
     row: Row | None,
 ) -> tuple[int, LetGo]:
-    """When it was let go, and by what; `span_ns` is from its beginning to the last row's end."""
-    from_ns, last_ns = span_ns
+    """When it was let go, and by what; `span_ns` is from within it to the last row's end."""
+    within_ns, last_ns = span_ns
     for attempt in attempts:
         if attempt.freed and attempt.freed_ns is not None:
             return attempt.freed_ns, "clocks" if attempt.freed_at else "stop"
@@ -147,8 +155,8 @@ def _end(
         ended = row is not None and row["ended_by"] not in ("stuck", "cut")
         return last_ns, "clocks" if ended and row and row["end_ns"] > last_ns else _rose(ended)
     if line != "sda":
-        return last_ns, _rose(bool(wire.levels_at(last_ns)[0]))
-    end = wire.condition_after(from_ns)
+        return last_ns, _rose(int(wire.rise_ns.searchsorted(within_ns)) < len(wire.rise_ns))
+    end = wire.condition_after(within_ns)
     if end is None and not wire.sda[-1]:
         return last_ns, ""
     end_ns = wire.until_ns if end is None else int(wire.condition_ns[end])

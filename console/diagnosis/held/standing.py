@@ -78,13 +78,12 @@ class Standing:
         return self.bits[:8].ljust(8, "?") if self.bits else ""
 
 
-def standing_on(wire: Wire, at_ns: int, settled_ns: int) -> Standing | None:
+def standing_on(wire: Wire, at_ns: int) -> Standing | None:
     """Where the transaction stood, from edges; None when none was open, or its START is not kept.
 
     Args:
         wire: from before the START on.
-        at_ns: the line is held from here.
-        settled_ns: a time in the hold at which SDA shows the slot's bit, for SCL held low.
+        at_ns: a time within the hold, when all its lines stand.
     """
     place = int(wire.condition_ns.searchsorted(at_ns, "right")) - 1
     if place < 0 or not wire.is_start[place]:
@@ -92,8 +91,9 @@ def standing_on(wire: Wire, at_ns: int, settled_ns: int) -> Standing | None:
     first = int(wire.rise_ns.searchsorted(wire.condition_ns[place], "right"))
     last = int(wire.rise_ns.searchsorted(at_ns, "right"))
     bits = wire.bit[first:last]
-    if not wire.levels_at(at_ns)[0]:  # the slot's clock is still to rise
-        bits = np.append(bits, np.uint8(wire.levels_at(settled_ns)[1]))
+    scl, sda = wire.levels_at(at_ns)
+    if not scl:  # the slot's clock is still to rise
+        bits = np.append(bits, np.uint8(sda))
     if not len(bits):
         return Standing("edges", 0, UNKNOWN, "address", "controller", None, None, 0, data=b"")
     return _standing_in(bits.astype(np.uint8))
