@@ -1,0 +1,145 @@
+"""Replies of one target: what was read, after which request, as rows of bytes.
+
+Replies are alike in shape when the same was asked of the target and as many bytes were read. Where
+a target is asked for more than `MOST_REQUESTS` different things (a memory, say), the first byte and
+the length of what was written stand for the request.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+Bytes = npt.NDArray[np.uint8]
+Ints = npt.NDArray[np.int64]
+Truths = npt.NDArray[np.bool_]
+
+MOST_REQUESTS = 64
+MOST_BYTES = 512  # of one reply that are looked at
+LONGEST_READS = 3  # reads in a row after one request that are told apart by their place
+
+# A transaction cut by the edge of the capture, or broken inside a byte, is no reply to judge.
+_BROKEN = ("begins-cut", "ends-cut", "cut-in-byte")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Replies:
+    """n replies of one target in time order."""
+
+    t_ns: Ints  # [n] start of each
+    row: Ints  # [n] its row in the table it came from
+    length: Ints  # [n] bytes of it that are kept
+    data: Bytes  # [n, k] those bytes; zeros behind them
+    shape: Ints  # [n] replies of equal number are alike in shape; 0, 1, ..
+    request: Ints  # [n] what was asked, as a number; equal numbers, equal requests
+
+    def __len__(self) -> int:
+        return len(self.t_ns)
+
+    def of_shape(self, shape: int) -> Ints:
+        """Which replies have a shape."""
+        return np.flatnonzero(self.shape == shape)
+
+    @property
+    def shapes(self) -> int:
+        """How many shapes there are."""
+        return int(self.shape.max()) + 1 if len(self) else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One address of one bus."""
+
+    source: str
+    bus: str
+    address: int
+    address_bits: int
+
+
+def replies_by_target(transactions: pl.DataFrame) -> Iterator[tuple[Target, Replies]]:
+    """The replies of each target, for a `transactions` table in time order."""
+    keys = ["source", "bus", "address", "address_bits"]
+    rows = transactions.select(
+        *keys, "start_ns", "read", "address_acked", "data", "problems"
+    ).with_row_index("row")
+    known = rows.filter(pl.col("address").is_not_null() & pl.col("start_ns").is_not_null())
+    for key, part in known.partition_by(keys, as_dict=True, maintain_order=True).items():
+        source, bus, address, bits = key
+        found = replies_of(part)
+        if len(found):
+            yield Target(str(source), str(bus), int(address), int(bits)), found
+
+
+def replies_of(rows: pl.DataFrame) -> Replies:
+    """The replies among the transactions of one target.
+
+    Args:
+        rows: its transactions in time order, with `row`, `start_ns`, `read`, `address_acked`,
+            `data` (hex) and `problems`.
+    """
+    read = pl.col("read")
+    written = pl.when(~read & pl.col("address_acked")).then(pl.col("data"))
+    asked = rows.with_columns(
+        request=written.forward_fill().fill_null(""),
+        nth=read.cum_sum().over((~read).cum_sum()).clip(upper_bound=LONGEST_READS),
+    )
+    broken = pl.col("problems").list.eval(pl.element().is_in(_BROKEN)).list.any()
+    whole = pl.col("address_acked") & (pl.col("data").str.len_bytes() > 0) & ~broken
+    found = asked.filter(read & whole.fill_null(value=False)).with_columns(
+        length=(pl.col("data").str.len_bytes() // 2).clip(upper_bound=MOST_BYTES).cast(pl.Int64)
+    )
+    if found["request"].n_unique() > MOST_REQUESTS:
+        short = pl.format(
+            "{}/{}", pl.col("request").str.slice(0, 2), pl.col("request").str.len_bytes()
+        )
+        found = found.with_columns(kind=short)
+    else:
+        found = found.with_columns(kind=pl.col("request"))
+    shape = pl.struct("kind", "nth", "length").rank("dense") - 1
+    found = found.with_columns(
+        shape=shape.cast(pl.Int64), asked=(pl.col("request").rank("dense") - 1).cast(pl.Int64)
+    )
+    length = found["length"].to_numpy()
+    return Replies(
+        t_ns=found["start_ns"].to_numpy(),
+        row=found["row"].cast(pl.Int64).to_numpy(),
+        length=length,
+        data=_matrix(found["data"], length),
+        shape=found["shape"].to_numpy(),
+        request=found["asked"].to_numpy(),
+    )
+
+
+def replies_from(
+    data: Bytes, t_ns: Ints | None = None, shape: Ints | None = None, length: Ints | None = None
+) -> Replies:
+    """Replies from a matrix of bytes: those of packets, or of a stream cut by other means.
+
+    Args:
+        data: uint8[n, k].
+        t_ns: int64[n]; one a millisecond if left out.
+        shape: int64[n]; of one shape if left out. It stands for the request, too.
+        length: int64[n]; whole rows if left out.
+    """
+    n, k = data.shape
+    shapes = np.zeros(n, np.int64) if shape is None else shape
+    return Replies(
+        t_ns=np.arange(n, dtype=np.int64) * 1_000_000 if t_ns is None else t_ns,
+        row=np.arange(n, dtype=np.int64),
+        length=np.full(n, k, np.int64) if length is None else length,
+        data=data,
+        shape=shapes,
+        request=shapes,
+    )
+
+
+def _matrix(data: pl.Series, length: Ints) -> Bytes:
+    """Hex texts as rows of bytes, zeros behind the shorter ones."""
+    width = int(length.max()) if len(length) else 0
+    cut = data.str.slice(0, 2 * width).str.pad_end(2 * width, "0")
+    flat = np.frombuffer(bytes.fromhex("".join(cut)), np.uint8)
+    return flat.reshape(len(length), width)
