@@ -108,11 +108,11 @@ class CapLine:
         self.schedule.start(self.command())
 
     def poll_camera(self) -> Program[None]:
-        """Once a second by the board's oscillator."""
+        """Once a second, if not planned otherwise, by the board's oscillator."""
         board, due_ns, silent = self.board, 620 * MILLI, 0
         for poll in range(1, self.plan.polls + 1):
             yield board.until(due_ns)
-            due_ns += SECOND
+            due_ns += self.plan.poll_ns
             yield self._other_work(0)
             yield self.lock
             begun = board.ticks()

@@ -19,6 +19,7 @@ class Plan:
     seed: int = 20_261_125
     answers: int = 2_047  # the camera's replies before it goes silent
     polls_after: int = 74  # asked for nothing after that
+    poll_ns: int = SECOND  # from one poll of the camera to the next
     boot_ns: int = 310_000_000
     tick_first: int = 3_600_000_000  # us; a preset, so that the 32 bits roll over in the run
     damaged: Collection[int] = (291, 806, 1_177, 1_803)  # replies by their sequence
@@ -58,7 +59,7 @@ class Plan:
     @property
     def length_ns(self) -> int:
         """Length of the run."""
-        return self.boot_ns + (self.polls + 1) * SECOND
+        return self.boot_ns + SECOND + self.polls * self.poll_ns
 
 
 DEMO = Plan()

@@ -72,6 +72,7 @@ class Message:
 class _Way:
     """A subscription: what a party asked for and how it gets there."""
 
+    client: str
     topic: str
     hop: Hop
     box: Mailbox[Message]
@@ -83,20 +84,34 @@ class Broker:
     Args:
         schedule: the run's event queue.
         host: clock of the host it runs and is recorded on.
+        records_clients: the recording says whose each message is, and has those handed on as well.
     """
 
-    def __init__(self, schedule: Schedule, host: Clock) -> None:
+    def __init__(self, schedule: Schedule, host: Clock, *, records_clients: bool = False) -> None:
         self.host = host
+        self.records_clients = records_clients
         self.rows: list[MessageRow] = []
         self.messages: list[MessageTruth] = []
         self._schedule = schedule
         self._ways: list[_Way] = []
 
-    def subscribe(self, topic: str, hop: Hop) -> Mailbox[Message]:
+    def subscribe(self, topic: str, hop: Hop, client: str = "") -> Mailbox[Message]:
         """Where the messages of one topic arrive for a party behind that hop."""
         box: Mailbox[Message] = Mailbox(self._schedule)
-        self._ways.append(_Way(topic, hop, box))
+        self._ways.append(_Way(client, topic, hop, box))
         return box
+
+    def unsubscribe(self, client: str) -> None:
+        """Forget what a client asked for: its session is clean."""
+        self._ways = [way for way in self._ways if way.client != client]
+
+    def record(self, topic: str, payload: str, *, qos: int = 0, **marks: object) -> None:
+        """Put a message into the recording now, as it passes; `marks` are columns of the row."""
+        t_us = self.host.read(self._schedule.now_ns) // 1_000
+        marks = {"retain": False, **marks}
+        if not self.records_clients:
+            marks |= {"client": "", "direction": ""}
+        self.rows.append(MessageRow(t_us, topic, payload, qos, **marks))  # type: ignore[arg-type]
 
     def publish(
         self, sender: str, topic: str, payload: str, hop: Hop, *, qos: int = 0, retain: bool = False
@@ -113,14 +128,23 @@ class Broker:
 
     def _arrived(self, arrived: tuple[int, str, int, bool, bool]) -> None:
         number, payload, qos, retain, again = arrived
-        topic = self.messages[number].topic
-        now_ns = self._schedule.now_ns
-        t_us = self.host.read(now_ns) // 1_000
-        self.rows.append(MessageRow(t_us, topic, payload, qos, retain, again))
+        message = self.messages[number]
+        topic, sender = message.topic, message.sender
+        self.record(
+            topic,
+            payload,
+            qos=qos,
+            retain=retain,
+            dup=again,
+            client=sender,
+            direction=TO_BROKER,
+        )
         for way in self._ways:
             if way.topic == topic:
-                arrivals = way.hop.carry(topic, now_ns)
+                arrivals = way.hop.carry(topic, self._schedule.now_ns)
                 for arrival_ns in arrivals:
                     self._schedule.at(arrival_ns, way.box.put, Message(topic, payload))
                 if not arrivals:
-                    self.messages[number].lost = FROM_BROKER
+                    message.lost = FROM_BROKER
+                if self.records_clients:
+                    self.record(topic, payload, qos=qos, client=way.client, direction=FROM_BROKER)

@@ -75,6 +75,8 @@ class MessageRow(msgspec.Struct, frozen=True):
     qos: int
     retain: bool
     dup: bool = False  # a redelivery; written only when it is one
+    client: str = ""  # these two are written only when they are recorded
+    direction: str = ""  # to-broker or from-broker
 
     def line(self) -> bytes:
         """The JSON object, without the line end."""
@@ -83,6 +85,8 @@ class MessageRow(msgspec.Struct, frozen=True):
         members["retain"] = self.retain
         if self.dup:
             members["dup"] = True
+        if self.direction:
+            members |= {"client": self.client, "direction": self.direction}
         rest = msgspec.json.encode(members)
         return b'{"t":%d.%06d,%b' % (seconds, micro, rest[1:])
 
