@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +11,7 @@ import polars as pl
 
 from console.watch.asked import BusKey
 from console.watch.findings import Finding, Severity, Tally, counted
+from console.watch.names import address_text
 from console.watch.rule import Batch, Words
 
 STATES = {
@@ -36,6 +37,29 @@ class _Span:
     end_ns: int
     bit_slot: int | None
     turn: str
+    transfer: _Transfer | None  # that it was held in
+
+
+@dataclass(frozen=True, slots=True)
+class _Transfer:
+    start_ns: int
+    end_ns: int
+    address: int | None
+    address_bits: int
+    read: bool | None
+    left_open: bool  # no STOP or repeated START ended it
+
+    def lasts(self, at_ns: int) -> bool:
+        """Whether it was open at a time after its START."""
+        return self.left_open or self.end_ns > at_ns
+
+    @property
+    def words(self) -> str:
+        """`a read from 0x54`; no address where it was cut before it was complete."""
+        if self.address is None:
+            return "a transaction"
+        way = "a read from" if self.read else "a write to"
+        return f"{way} {address_text(self.address, self.address_bits)}"
 
 
 class LineHeld:
@@ -71,6 +95,7 @@ class LineHeld:
         self._short: dict[tuple[BusKey, str], _Held] = {}
         self._last: dict[BusKey, _Span] = {}  # the last span, which may last
         self._seen_ns: dict[BusKey, int] = {}
+        self._transfers: dict[BusKey, _Transfer] = {}  # the last of each bus
 
     def begin(self, start_ns: int) -> None:
         """Count times in words from here."""
@@ -97,15 +122,30 @@ class LineHeld:
                 row["end_ns"],
                 row.get("bit_slot"),
                 row.get("turn") or "unknown",
+                self._transfer(BusKey(row["source"], row["bus"]), row["start_ns"], traffic),
             )
             findings += self._over(span.key)
             self._last[span.key] = span
+        for row in traffic.group_by("source", "bus").last().iter_rows(named=True):
+            self._transfers[BusKey(row["source"], row["bus"])] = _transfer(row)
         for frame in (states, traffic):
             latest = frame.group_by("source", "bus").agg(pl.col("start_ns").max())
             for source, bus, start_ns in latest.iter_rows():
                 key = BusKey(source, bus)
                 self._seen_ns[key] = max(self._seen_ns.get(key, start_ns), start_ns)
         return findings
+
+    def _transfer(self, key: BusKey, at_ns: int, traffic: pl.DataFrame) -> _Transfer | None:
+        """The transaction of a bus that was open at a time, its START in this batch or before."""
+        begun = traffic.filter(
+            (pl.col("source") == key.source)
+            & (pl.col("bus") == key.bus)
+            & (pl.col("start_ns") <= at_ns)
+        )
+        last = self._transfers.get(key)
+        if begun.height:
+            last = _transfer(begun.row(-1, named=True))
+        return last if last is not None and last.lasts(at_ns) else None
 
     def finish(self, until_ns: int) -> list[Finding]:
         """Return the spans that last, and the short ones, counted."""
@@ -137,6 +177,7 @@ class LineHeld:
         where = ""
         if span.bit_slot is not None:
             where = f"; {counted(span.bit_slot, 'clock')} into a byte"
+            where += f" of {span.transfer.words}" if span.transfer is not None else ""
             if span.turn != "unknown":
                 where += f", when it was the {span.turn}'s turn to drive SDA"
         evidence = {
@@ -147,6 +188,7 @@ class LineHeld:
             "held_ns": span.end_ns - span.start_ns,
             "bit_slot": span.bit_slot,
             "turn": span.turn,
+            "in": span.transfer.words if span.transfer is not None else None,
             "over": over,
         }
         summary = f"{span.key.bus}: {STATES[span.state]} {when}{where}"
@@ -174,3 +216,14 @@ class LineHeld:
         if self._name:
             evidence["name"] = self._name
         return Finding(t_ns, "line-held", severity, key.bus, key.source, summary, evidence)
+
+
+def _transfer(row: Mapping[str, Any]) -> _Transfer:
+    return _Transfer(
+        row["start_ns"],
+        row["end_ns"],
+        row["address"],
+        row["address_bits"] or 7,
+        row["read"],
+        row["ended_by"] in ("stuck", "cut"),
+    )

@@ -14,7 +14,7 @@ from console.watch.line_held import LineHeld
 from console.watch.names import Names
 from console.watch.pattern import Pattern
 from console.watch.restarts import Restarts
-from console.watch.rule import Rule
+from console.watch.rule import Batch, Rule
 from console.watch.sequence import Sequence
 from tests.console.watch.runs import MS, S, Tables, poll, table, transaction, watched
 
@@ -228,6 +228,36 @@ def test_a_line_held_to_the_end_is_a_fault_that_says_whose_turn_it_was() -> None
     assert (finding.severity, finding.t_ns, finding.evidence["over"]) == ("fault", 9 * S, False)
     assert "SDA held low since 00:01.000, to the end" in finding.summary
     assert "3 clocks into a byte, when it was the target's turn" in finding.summary
+
+
+@pytest.mark.parametrize(
+    ("transfer", "words"),
+    [
+        ({"ended_by": "stuck", "read": True, "data": ""}, "into a byte of a read from 0x41,"),
+        ({"end_ns": 70 * S, "data": "10"}, "into a byte of a write to 0x41,"),
+        ({"ended_by": "stuck", "address": 0x2A5, "address_bits": 10}, "of a write to 0x2A5,"),
+        ({"ended_by": "cut", "address": None, "address_bits": 0, "read": None}, "of a transaction"),
+        ({}, "into a byte, when"),  # it was over
+    ],
+)
+def test_a_held_line_names_the_transaction_it_was_held_in(
+    transfer: dict[str, object], words: str
+) -> None:
+    last = transaction(9 * S - MS) | {"address": 0x41} | transfer
+    tables = {
+        "line_states": table("line_states", held((9, 60))),
+        "transactions": table("transactions", [*poll(8 * S), last]),
+    }
+    assert words in only(found(LineHeld(), tables, 60)).summary
+
+
+def test_the_transaction_a_line_was_held_in_may_have_come_in_a_batch_before() -> None:
+    rule = LineHeld()
+    rule.begin(0)
+    stuck = transaction(9 * S - MS, 0x41, ended_by="stuck")
+    rule.feed(Batch({"transactions": table("transactions", [stuck])}, 9 * S - 1))
+    rule.feed(Batch({"line_states": table("line_states", held((9, 60)))}, 60 * S))
+    assert only(rule.finish(60 * S)).evidence["in"] == "a write to 0x41"
 
 
 def test_short_holds_are_one_warning() -> None:
