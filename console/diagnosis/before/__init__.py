@@ -1,0 +1,1 @@
+"""What was different just before a peripheral stopped, measured against its own healthy polls."""

@@ -1,0 +1,166 @@
+"""The lines themselves: spikes, noise, lines held; pulses of the wire where it is kept."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from console.diagnosis.before.difference import Said
+from console.diagnosis.before.history import History
+from console.diagnosis.before.judging import Kind, Measure
+from console.diagnosis.before.row_words import place_of, short_words
+from console.diagnosis.before.statistics import (
+    Floats,
+    Ints,
+    Truths,
+    codes_of,
+    isolation,
+    largest_of,
+    novelty,
+)
+from console.diagnosis.scene import Levels
+from console.diagnosis.story import Place
+from decoders.durations import in_words
+
+_ODD_STATES = ("busy", "sda-held", "scl-held", "both-held", "spike", "noise")
+_STATE_WORDS = {
+    "busy": "lines high, but no STOP",
+    "sda-held": "SDA held low",
+    "scl-held": "SCL held low",
+    "both-held": "SCL and SDA held low",
+    "spike": "a spike, too short for a clock",
+    "noise": "edges outside of any transaction",
+}
+_MOST_EDGES = 3_000_000
+_EDGES_A_BYTE = 27  # 18 of SCL, and at most 9 of SDA
+
+
+def lines(history: History) -> Kind:
+    """States of the lines besides traffic and rest."""
+    episode = history.scene.episode
+    states = (
+        history.scene.table("line_states")
+        .with_row_index("row")
+        .filter(
+            (pl.col("bus") == episode.bus)
+            & (pl.col("source") == episode.source)
+            & pl.col("state").is_in(_ODD_STATES)
+            & (pl.col("end_ns") < history.until_ns)
+        )
+    )
+    codes = codes_of(states["state"])
+    unit = history.units_at(states["start_ns"].to_numpy())
+    largest, rows = largest_of(novelty(codes), unit, history.n)
+
+    def said(number: int) -> Said:
+        at = int(rows[number])
+        row = states.row(at, named=True)
+        words = _STATE_WORDS[row["state"]]
+        took = in_words(row["end_ns"] - row["start_ns"])
+        place = Place(row["start_ns"], "line_states", row["row"])
+        share = float(((codes == codes[at]).sum() + 1) / (history.n + 1))
+        return Said(f"{words} for {took}", place, f"line {row['state']}", min(share, 1.0))
+
+    return Kind("lines", history.units, [Measure(largest, said)])
+
+
+def pulses(history: History) -> Kind | None:
+    """Narrowest pulse, shortest high and longest low of SCL in each transaction of the peripheral.
+
+    None when the wire was not kept. Looked back over as many polls as have some 3 million edges.
+    """
+    first = _first_row(history)
+    own = history.own.slice(first)
+    keep = (history.unit[first:] >= 0) & (history.unit[first:] <= history.units.last)
+    begins, ends = own["start_ns"].to_numpy(), own["end_ns"].to_numpy()
+    if not keep.any():
+        return None
+    levels = history.scene.levels(int(begins[0]), history.until_ns)
+    if levels is None or len(levels.t_ns) < 2 or levels.until_ns < int(ends[keep][-1]):
+        return None
+    units = _units_since(history, int(begins[0]))
+    shape = np.where(keep, history.shape[first:], -1)
+    found = []
+    for name, widths_ns, at_ns in _pulse_widths(levels):
+        most = name.endswith("low")
+        values, places = _of_rows(widths_ns, at_ns, begins, ends, most=most)
+        scores = np.where(values > 0, isolation(np.log(np.maximum(values, 1.0)), shape), 0.0)
+        scores[~keep] = 0.0
+        whole = _Widths(name, values, places, own, shape)
+        largest, rows = largest_of(scores, history.unit[first:], history.n)
+        found.append(Measure(largest, lambda unit, rows=rows, whole=whole: whole.said(rows[unit])))  # type: ignore[misc]
+    return Kind("pulses", units, found)
+
+
+class _Widths:
+    """Words about one width of each row."""
+
+    def __init__(
+        self, name: str, values: Floats, places: Ints, own: pl.DataFrame, shape: Ints
+    ) -> None:
+        self._name, self._values, self._places = name, values, places
+        self._own, self._shape = own, shape
+
+    def said(self, row: int) -> Said:
+        """About one of them."""
+        form: dict[str, Any] = self._own.row(int(row), named=True)
+        ns = float(self._values[row])
+        alike = self._values[(self._shape == self._shape[row]) & (self._values > 0)]
+        usual = float(np.median(alike))
+        far = alike >= ns if ns > usual else alike <= ns
+        words = f"{self._name} of {short_words(form)}: {in_words(ns)} (usually {in_words(usual)})"
+        place = Place(int(self._places[row]), "transactions", place_of(form).row)
+        side = "longer" if ns > usual else "shorter"
+        share = float((far.sum() + 1) / (len(alike) + 1))
+        return Said(words, place, f"{self._name} {side}", share, round(ns))
+
+
+def _first_row(history: History) -> int:
+    """The own row from which on the bus has not too many edges to be looked at."""
+    edges = (history.bus["data"].str.len_bytes().fill_null(0) // 2 + 1) * _EDGES_A_BYTE
+    after = edges.reverse().cum_sum().reverse().to_numpy()[history.own_at]
+    return int(np.searchsorted(-after, -_MOST_EDGES))
+
+
+def _units_since(history: History, begin_ns: int) -> Any:
+    healthy: Truths = history.units.healthy & (history.starts_ns >= begin_ns)
+    return type(history.units)(healthy, history.units.last, history.units.bad)
+
+
+def _pulse_widths(levels: Levels) -> list[tuple[str, Ints, Ints]]:
+    """Of each kind of pulse the widths, and when they begin."""
+    t_ns = np.append(levels.t_ns, levels.until_ns)
+    scl_from, scl_until, scl_high = _runs(levels.scl, t_ns)
+    sda_from, sda_until, _ = _runs(levels.sda, t_ns)
+    width = scl_until - scl_from
+    both_from = np.concatenate([scl_from, sda_from])
+    both = np.concatenate([width, sda_until - sda_from])
+    order = np.argsort(both_from, kind="stable")
+    return [
+        ("narrowest pulse", both[order], both_from[order]),
+        ("shortest SCL high", width[scl_high], scl_from[scl_high]),
+        ("longest SCL low", width[~scl_high], scl_from[~scl_high]),
+    ]
+
+
+def _runs(level: npt.NDArray[np.bool_], t_ns: Ints) -> tuple[Ints, Ints, Truths]:
+    """Begins, ends and level of the stretches of one level, the first and last left out."""
+    begins = np.flatnonzero(level[1:] != level[:-1]) + 1
+    return t_ns[begins[:-1]], t_ns[begins[1:]], level[begins[:-1]]
+
+
+def _of_rows(
+    widths: Ints, at_ns: Ints, begins: Ints, ends: Ints, *, most: bool
+) -> tuple[Floats, Ints]:
+    """Of each row the smallest (or largest) width of a pulse that lies in it, and when; 0: none."""
+    row = np.searchsorted(begins, at_ns, side="right") - 1
+    inside = (row >= 0) & (at_ns + widths <= ends[np.maximum(row, 0)])
+    row = np.where(inside, row, -1)
+    scores = widths.astype(np.float64) if most else 1.0 / np.maximum(widths, 1)
+    _, best = largest_of(scores, row, len(begins))
+    has = best >= 0
+    values = np.where(has, widths[best], 0).astype(np.float64)
+    return values, np.where(has, at_ns[best], begins)

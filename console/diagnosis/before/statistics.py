@@ -1,0 +1,139 @@
+"""How odd a value is among others: counted, never assumed.
+
+Every answer rests on ranks. If the last poll is like those before it, each of n + 1 polls is
+equally likely to be the oddest, so P(no more than k of n are as odd) <= (k + 1) / (n + 1), whatever
+the measure (the argument of permutation tests). What a measure needs is only to treat all polls
+alike: scores below look at a value's neighbours or at what came before it, never at its place.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Truths = npt.NDArray[np.bool_]
+
+LEAST_GROUP = 64  # values of one sort, below which none of them is called odd
+_DRIFT_ROWS = 65  # a value is compared with the median of so many before it
+_CROWD = 256  # a value is isolated while fewer than 1 in so many of its sort lie near it
+
+
+def seen_before(codes: Ints) -> Ints:
+    """int64[n]: how many earlier values equal each of n values."""
+    n = len(codes)
+    if not n:
+        return np.empty(0, np.int64)
+    order = np.argsort(codes, kind="stable")
+    first = np.empty(n, np.bool_)
+    first[0] = True
+    first[1:] = codes[order][1:] != codes[order][:-1]
+    begins = np.flatnonzero(first)
+    within = np.arange(n) - np.repeat(begins, np.diff(np.append(begins, n)))
+    counts = np.empty(n, np.int64)
+    counts[order] = within
+    return counts
+
+
+def codes_of(keys: pl.Series) -> Ints:
+    """int64[n]: equal numbers for equal keys; nulls are equal to each other."""
+    return keys.rank("dense").fill_null(0).cast(pl.Int64).to_numpy()
+
+
+def novelty(codes: Ints) -> Floats:
+    """float64[n] in (0, 1]: 1 for a value that never was before, less for one often seen."""
+    found: Floats = 1.0 / (1.0 + seen_before(codes)).astype(np.float64)
+    return found
+
+
+def isolation(values: Floats, groups: Ints) -> Floats:
+    """How alone each value is among those of its group: far out, or in a hole between crowds.
+
+    The distance to the k-th neighbour on the nearer side, k of a fraction 1/256; as its rank in the
+    group, -log10 of the share of values that are as isolated. Slow drift is taken out first: a
+    value is compared with the median of the 65 before it.
+
+    Args:
+        values: float64[n] in time order.
+        groups: int64[n]; values of different groups are never compared.
+
+    Returns:
+        float64[n], 0 for values of groups of fewer than 64.
+    """
+    scores = np.zeros(len(values))
+    order = np.argsort(groups, kind="stable")
+    ends = np.flatnonzero(np.diff(groups[order])) + 1
+    for rows in np.split(order, ends):
+        if len(rows) >= LEAST_GROUP:
+            scores[rows] = _isolation(_without_drift(values[rows]))
+    return scores
+
+
+def _without_drift(values: Floats) -> Floats:
+    before = pl.Series(values).rolling_median(_DRIFT_ROWS, min_samples=16).shift(1)
+    usual: Floats = before.fill_null(float(np.median(values))).to_numpy()
+    return values - usual
+
+
+def _isolation(values: Floats) -> Floats:
+    n = len(values)
+    k = max(4, n // _CROWD)
+    order = np.argsort(values, kind="stable")
+    ranked = values[order]
+    below = np.full(n, np.inf)
+    below[k:] = ranked[k:] - ranked[:-k]
+    above = np.full(n, np.inf)
+    above[:-k] = ranked[k:] - ranked[:-k]
+    apart = np.empty(n)
+    apart[order] = np.minimum(below, above)
+    return -np.log10(as_odd(apart, apart) / n)
+
+
+def as_odd(scores: Floats, among: Floats) -> Ints:
+    """int64[n]: how many of `among` are at least as large as each of n scores."""
+    ranked = np.sort(among)
+    found: Ints = len(ranked) - np.searchsorted(ranked, scores, side="left").astype(np.int64)
+    return found
+
+
+def rise(values: Floats, groups: Ints) -> Floats:
+    """By how much the last 8 values of a group rose, where they rose nearly throughout.
+
+    Args:
+        values: float64[n] in time order.
+        groups: int64[n].
+
+    Returns:
+        float64[n], in the unit of the values; 0 where fewer than 24 of 28 pairs rose.
+    """
+    found = np.zeros(len(values))
+    order = np.argsort(groups, kind="stable")
+    ends = np.flatnonzero(np.diff(groups[order])) + 1
+    for rows in np.split(order, ends):
+        if len(rows) >= LEAST_GROUP:
+            last = np.lib.stride_tricks.sliding_window_view(values[rows], 8)
+            pairs = sum(
+                (last[:, b] > last[:, a]).astype(np.int64) for b in range(8) for a in range(b)
+            )
+            found[rows[7:]] = np.where(pairs >= 24, last[:, -1] - last[:, 0], 0.0)
+    return found
+
+
+def largest_of(scores: Floats, unit: Ints, units: int) -> tuple[Floats, Ints]:
+    """Of every unit the largest score and the row that has it first; 0 and -1 where it has none.
+
+    Args:
+        scores: float64[n], none negative.
+        unit: int64[n] in any order, each below `units`; negative ones count nowhere.
+        units: how many there are.
+    """
+    largest, rows = np.zeros(units), np.full(units, -1, np.int64)
+    inside = np.flatnonzero(unit >= 0)
+    order = inside[np.lexsort((-scores[inside], unit[inside]))]
+    first = np.ones(len(order), np.bool_)
+    first[1:] = unit[order][1:] != unit[order][:-1]
+    best = order[first]
+    largest[unit[best]], rows[unit[best]] = scores[best], best
+    return largest, rows
