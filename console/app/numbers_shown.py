@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from console.app.widgets.plot_lane import PlotSeries
 from console.bench.rules import Limits, Rule
 from console.timeline.described_numbers import number_at
+from console.timeline.gains import gain_words, gains_set, in_force
 from console.timeline.number_limits import limits_of
 from console.timeline.number_series import NumericField, Tables, numbers_of
 from console.timeline.numeric_fields import Packets, numeric_fields
-from console.timeline.step_response import StepResponse, step_responses
+from console.timeline.step_response import SETTLED_SHARE, StepResponse
+from console.timeline.step_tables import steps_of
 from console.timeline.target_pairs import TargetPair, pairs_of_target
 
 FIRST_SHOWN = 3  # fields, before the user has chosen any
@@ -33,6 +35,7 @@ class Shown:
     series: tuple[PlotSeries, ...]
     pair: TargetPair | None  # of those chosen
     steps: tuple[StepResponse, ...]
+    gains: tuple[str, ...] = ()  # of each step those in force, in words, from outside
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +57,7 @@ class NumberSource:
         fields: Sequence[NumericField],
         pair: TargetPair | None,
         before: Sequence[PlotSeries] = (),
+        settled_share: float = SETTLED_SHARE,
     ) -> Shown:
         """The chosen fields, read.
 
@@ -61,6 +65,7 @@ class NumberSource:
             fields: what is chosen, in order.
             pair: which of them is the set point of which, if any.
             before: series of this source that were read already.
+            settled_share: half-width of the band of settling, as a share of the way.
         """
         series = []
         for number, field in enumerate(fields, 1):
@@ -68,18 +73,16 @@ class NumberSource:
             had = (s for s in before if s.series.field == field and s.number == number)
             kept = next((s for s in had if s.holds == holds), None)
             series.append(kept or self._read(field, number, holds=holds, before=before))
-        steps: tuple[StepResponse, ...] = ()
-        if pair is not None:
-            target, measured = (
-                next(s.series for s in series if s.series.field.key == field.key)
-                for field in (pair.target, pair.measured)
-            )
-            one = (pair.target.table, pair.target.party) == (
-                pair.measured.table,
-                pair.measured.party,
-            )
-            steps = tuple(step_responses(target, measured, same_clock=one))
-        return Shown(tuple(series), pair, steps)
+        if pair is None:
+            return Shown(tuple(series), None, ())
+        target, measured = (
+            next(s.series for s in series if s.series.field.key == field.key)
+            for field in (pair.target, pair.measured)
+        )
+        steps = steps_of(pair, target, measured, settled_share)
+        settings = gains_set(self.tables)
+        gains = [gain_words(in_force(settings, step.at_ns, pair.measured)) for step in steps]
+        return Shown(tuple(series), pair, tuple(steps), tuple(gains))
 
     def _read(
         self, field: NumericField, number: int, *, holds: bool, before: Sequence[PlotSeries]

@@ -24,11 +24,13 @@ from console.pipeline.tables import TABLES, chosen_rows
 from console.report.export import FORMATS, write_table
 from console.timeline.links import with_names
 from console.timeline.parties import parties_of
+from console.timeline.step_tables import steps_frame
 from decoders.errors import DiagnosticError, Place
 
 # Asked for by name, these are found then and not before.
 LINKS, HOPS, CHAINS, EPISODES = "links", "hops", "chains", "episodes"
-EVERY = (*TABLES, LINKS, HOPS, CHAINS, EPISODES)
+STEPS = "steps"
+EVERY = (*TABLES, LINKS, HOPS, CHAINS, EPISODES, STEPS)
 
 HELP = """Write one table of a run as jsonl, csv or parquet.
 
@@ -80,6 +82,8 @@ def command(
 def _table(bench: Bench, evidence: Evidence, name: str) -> pl.DataFrame:
     if name in (LINKS, HOPS, CHAINS):
         return _joined(bench, evidence, name)
+    if name == STEPS:
+        return steps_frame(evidence.tables)
     if name == EPISODES:
         return episodes_frame(episodes_in(evidence, bench))
     return evidence.tables[name]

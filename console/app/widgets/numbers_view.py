@@ -23,10 +23,11 @@ from console.app.widgets.step_figures import StepFigures
 from console.bench.model import Bench
 from console.timeline.number_series import NumericField, Tables
 from console.timeline.numeric_fields import Packets
-from console.timeline.step_response import StepResponse
+from console.timeline.step_response import SETTLED_SHARE, StepResponse
 from console.timeline.target_pairs import TargetPair
 
 NARROW = 100  # cells below which the list and the plots take turns
+SETTLED = (SETTLED_SHARE, 0.05, 0.01, 0.1)  # what `e` goes through
 _AROUND_STEP = 0.15  # of a step, shown before and after it
 _FIND, _READ = "numbers-find", "numbers-read"
 
@@ -57,6 +58,7 @@ class NumbersView(Horizontal):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("l", "list", "Numbers", id="numbers.list"),
         Binding("t", "pair", "Set point", id="numbers.pair"),
+        Binding("e", "settled", "Settled within", id="numbers.settled"),
     ]
 
     place_ns: reactive[int] = reactive(0, init=False)
@@ -85,6 +87,7 @@ class NumbersView(Horizontal):
         self._ascii_only = ascii_only
         self._numbered = Numbered((), (), ())
         self._paired: list[TargetPair | None] = [None]  # what `t` goes through, the first shown
+        self._settled_share = SETTLED_SHARE
         self._shown = Shown((), None, ())
         self.numbers = NumberList(ascii_only=ascii_only)
         self.plot = Plot(start_ns=start_ns)
@@ -132,7 +135,8 @@ class NumbersView(Horizontal):
 
     def _read(self) -> None:
         """Read what is chosen, on a thread: millions of rows take a second."""
-        work = partial(self._source.shown, self.numbers.chosen, self._paired[0], self._shown.series)
+        asked = self.numbers.chosen, self._paired[0], self._shown.series, self._settled_share
+        work = partial(self._source.shown, *asked)
         self.run_worker(work, thread=True, exclusive=True, group=_READ)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
@@ -159,7 +163,8 @@ class NumbersView(Horizontal):
         self.plot.series = shown.series
         self.set_class(shown.pair is not None, "-steps")
         if shown.pair is not None:
-            self.figures.fill(shown.steps, shown.pair.target.unit, shown.pair.why)
+            told = shown.pair.target.unit, shown.pair.why, shown.gains
+            self.figures.fill(shown.steps, *told)
             self.figures.go_to(self.place_ns)
             self._tell_note()
 
@@ -182,6 +187,13 @@ class NumbersView(Horizontal):
         """Take another two of the chosen numbers for a set point and what follows it, or none."""
         self._paired = [*self._paired[1:], self._paired[0]]
         self._read()
+
+    def action_settled(self) -> None:
+        """Take another band around the final value for that of settling."""
+        if self._shown.pair is not None:
+            place = SETTLED.index(self._settled_share)
+            self._settled_share = SETTLED[(place + 1) % len(SETTLED)]
+            self._read()
 
     def action_list(self) -> None:
         """Go to the list, or from it to the plots."""

@@ -41,18 +41,22 @@ class StepFigures(ListRows):
         self.start_ns = start_ns
         self._unit = ""
         self._why = ""
+        self._gains: tuple[str, ...] = ()
         self._signs = signs
         self._ascii_only = ascii_only
 
-    def fill(self, steps: tuple[StepResponse, ...], unit: str, why: str) -> None:
+    def fill(
+        self, steps: tuple[StepResponse, ...], unit: str, why: str, gains: tuple[str, ...] = ()
+    ) -> None:
         """Show other steps.
 
         Args:
             steps: in time order.
             unit: of the set point.
             why: what makes this a pair, in words, not cleaned.
+            gains: of each step those in force, in words, not cleaned.
         """
-        self.steps, self._unit, self._why = steps, unit, why
+        self.steps, self._unit, self._why, self._gains = steps, unit, why, gains
         self.styles.height = HEAD + min(MOST_ROWS, max(1, len(steps)))
         self.renew(0)
 
@@ -73,7 +77,7 @@ class StepFigures(ListRows):
 
     def head(self, width: int) -> Row:
         """The names of the columns."""
-        share = f"{self.steps[0].settled_share:.0%}" if self.steps else "2%"
+        share = f"{self.steps[0].settled_share:.0%}" if self.steps else ""
         names = ("set at", "set point", "rise", f"settles {share}", "overshoot", "error")
         text = "".join(right_filled(n, w, self._signs.ellipsis) for n, w in self._columns(names))
         return [(text, "head")]
@@ -102,7 +106,7 @@ class StepFigures(ListRows):
         pieces: Row = [("".join(cells[:3]), "text"), (cells[3], told), ("".join(cells[4:]), "text")]
         left = max(0, width - sum(_WIDTHS))
         if left >= _LEAST_NOTE:
-            pieces.append((filled(f"   {self._notes(step)}", left, self._signs.ellipsis), "quiet"))
+            pieces.append((filled(f"   {self._notes(row)}", left, self._signs.ellipsis), "quiet"))
         return pieces
 
     @property
@@ -110,12 +114,13 @@ class StepFigures(ListRows):
         """What limits the figures under the cursor, and what makes these two a pair; cleaned."""
         if self.cursor >= len(self.steps):
             return self._clean(self._why)
-        return self._clean(
-            "; ".join(filter(None, (self._notes(self.steps[self.cursor]), self._why)))
-        )
+        return self._clean("; ".join(filter(None, (self._notes(self.cursor), self._why))))
 
-    def _notes(self, step: StepResponse) -> str:
-        notes = list(step.remarks)
+    def _notes(self, row: int) -> str:
+        step = self.steps[row]
+        gains = self._clean(self._gains[row]) if row < len(self._gains) else ""
+        notes = [f"gains {gains}"] if gains else []
+        notes += step.remarks
         if step.band_ns:
             band = (
                 "nothing"

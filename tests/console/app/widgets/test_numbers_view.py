@@ -13,7 +13,7 @@ from console.app.widgets.numbers_view import NumbersView
 from console.bench.load import load_bench
 from tests.console.app.motor import motor_tables
 from tests.console.app.widgets.plots import OneWidget, S, pressed, settle
-from tests.console.timeline.number_tables import messages, prints
+from tests.console.timeline.number_tables import messages, prints, table
 
 END = 24 * S
 
@@ -111,6 +111,29 @@ def test_t_takes_the_pair_away_and_the_other_way_round() -> None:
 
     after(view, cycle)
     assert pairs == [(True, False), (False, False), (True, True)]
+
+
+def test_e_takes_another_band_of_settling() -> None:
+    view = view_of(motor_tables())
+    heads = []
+
+    async def cycle(pilot: Pilot[None], app: ViewApp) -> None:
+        for _ in range(4):
+            await pressed(pilot, "e")
+            head = "".join(text for text, _ in view.figures.head(90))
+            heads.append(head[head.index("settles") :].split()[1])
+
+    after(view, cycle)
+    assert heads == ["5%", "1%", "10%", "2%"]
+
+
+def test_the_gains_in_force_stand_beside_the_figures() -> None:
+    tables = motor_tables()
+    gains = {"t_ns": 0, "source": "bus", "topic": "winder/gains", "fields": '{"kp": 1.7, "ki": 19}'}
+    tables["messages"] = pl.concat([table("messages", [gains]), tables["messages"]])
+    view = view_of(tables)
+    app = after(view)
+    assert "gains kp 1.7, ki 19" in "\n".join(app.told[-1])
 
 
 def test_two_numbers_no_name_pairs_are_a_pair_when_the_user_says_so() -> None:
