@@ -35,3 +35,24 @@ class Episode:
     def elapsed_ns(self) -> int:
         """From the first good transaction to the last good one."""
         return self.last_good_ns - self.first_good_ns
+
+
+def whole_run(start_ns: int, end_ns: int) -> Episode:
+    """A run looked at as a whole, for what ends no peripheral: no device, nothing that failed."""
+    return Episode(
+        device="",
+        source="",
+        bus="",
+        address=-1,
+        address_bits=0,
+        first_good_ns=start_ns,
+        last_good_ns=end_ns,
+        first_bad_ns=end_ns,
+        until_ns=end_ns,
+        failed=False,
+        recovered=False,
+        how="",
+        transactions_answered=0,
+        polls_answered=0,
+        transactions_unanswered=0,
+    )

@@ -1,0 +1,30 @@
+"""Every cause that is looked for, in one list. A new one is a row of a family's CAUSES."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from console.diagnosis.causes.cause import Cause
+from console.diagnosis.causes.families import (
+    callers,
+    driver,
+    edges,
+    firmware,
+    held,
+    network,
+    power,
+    targets,
+)
+
+CAUSES: tuple[Cause, ...] = (
+    *held.CAUSES,
+    *edges.CAUSES,
+    *power.CAUSES,
+    *driver.CAUSES,
+    *callers.CAUSES,
+    *targets.CAUSES,
+    *firmware.CAUSES,
+    *network.CAUSES,
+)
+BY_SLUG: Mapping[str, Cause] = MappingProxyType({cause.slug: cause for cause in CAUSES})

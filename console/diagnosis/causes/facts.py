@@ -1,0 +1,216 @@
+"""What several tests ask of one scene, worked out once and only when asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from console.diagnosis.causes import prints_near as words
+from console.diagnosis.causes.bad_replies import bad_replies
+from console.diagnosis.causes.bursts import Burst, bursts_of, dips_of
+from console.diagnosis.causes.clocks import SAMPLES_A_PULSE, Clocks, clocks_of
+from console.diagnosis.causes.disturbances import Disturbances
+from console.diagnosis.causes.faces import (
+    CLOCK_HELD,
+    DATA_HELD,
+    HEALTHY_BUS,
+    SILENT,
+    SILENT_COMPLAINED,
+    UNANSWERED,
+    WRONG_CONTENT,
+    Face,
+)
+from console.diagnosis.causes.hold import Hold, hold_of
+from console.diagnosis.causes.links_life import LinkLife, link_life
+from console.diagnosis.causes.steady import work_ended
+from console.diagnosis.causes.topics import Topic, topics_of
+from console.diagnosis.causes.traffic import Traffic, traffic_of
+from console.diagnosis.episode import Episode
+from console.diagnosis.scene import Int64s, Levels, Scene
+
+MS = 1_000_000
+_FINAL_TRANSACTIONS = 20_000  # of the bus, before the last good one, whose wire is looked at
+_EARLY_TRANSACTIONS = 2_000
+_AFTER_NS = 2_000 * MS  # of the dead stretch, whose wire is looked at
+_BEFORE_NS = 50 * MS
+_FACE_OF_HOW = {
+    "sda-stuck": DATA_HELD,
+    "scl-stuck": CLOCK_HELD,
+    "address-nack": UNANSWERED,
+    "data-nack": UNANSWERED,
+    "filler": WRONG_CONTENT,
+    "invalid": WRONG_CONTENT,
+}
+
+
+class Facts:
+    """Facts of one scene.
+
+    Args:
+        scene: the episode in its run.
+        others: the other episodes of the same device, of this run or of others.
+    """
+
+    def __init__(self, scene: Scene, others: Sequence[Episode] = ()) -> None:
+        self.scene = scene
+        self.others = others
+
+    # --- spans
+
+    @property
+    def dead(self) -> tuple[int, int]:
+        """The dead stretch; of a life without one an empty span at its end."""
+        episode = self.scene.episode
+        return episode.first_bad_ns, max(episode.until_ns, episode.first_bad_ns)
+
+    @cached_property
+    def life(self) -> tuple[int, int]:
+        """From the first good transaction to the end of the episode; for a whole run all of it."""
+        episode = self.scene.episode
+        if not episode.device:
+            return self.scene.start_ns, self.scene.end_ns + 1
+        return min(episode.first_good_ns, episode.first_bad_ns), episode.until_ns + 1
+
+    @cached_property
+    def face(self) -> Face:
+        """What the dead stretch looks like."""
+        episode = self.scene.episode
+        if not episode.failed:
+            return HEALTHY_BUS
+        if self.hold is not None:
+            return DATA_HELD if self.hold.state == "sda-held" else CLOCK_HELD
+        known = _FACE_OF_HOW.get(episode.how)
+        return known or (SILENT_COMPLAINED if self.complaints.height else SILENT)
+
+    # --- the bus
+
+    @cached_property
+    def traffic(self) -> Traffic:
+        """Transactions of the bus and of the device."""
+        return traffic_of(self.scene, self.life)
+
+    @cached_property
+    def bad_replies(self) -> pl.DataFrame | None:
+        """Replies of the device that are wrong; None where nothing could tell."""
+        return bad_replies(self.scene, self.traffic)
+
+    @cached_property
+    def hold(self) -> Hold | None:
+        """The hold with which the dead stretch began, None when no line was held."""
+        return hold_of(self.scene)
+
+    # --- the wire
+
+    @cached_property
+    def levels(self) -> Levels | None:
+        """The wire from some time before the last good transaction into the dead stretch."""
+        scene, starts = self.scene, self.traffic.bus_start_ns
+        end = min(self.dead[1], self.dead[0] + _AFTER_NS)
+        at = int(starts.searchsorted(scene.episode.last_good_ns)) - _FINAL_TRANSACTIONS
+        begin = int(starts[max(at, 0)]) if len(starts) else scene.episode.last_good_ns
+        return scene.levels(max(begin - _BEFORE_NS, scene.start_ns), max(end, begin) + 1)
+
+    @cached_property
+    def clocks(self) -> Clocks | None:
+        """The clocks of that wire; None when it was not kept, or shows no two clocks."""
+        if self.levels is None or len(self.levels.t_ns) < 2:
+            return None
+        return clocks_of(self.levels)
+
+    @cached_property
+    def early_clocks(self) -> Clocks | None:
+        """Clocks at the beginning of the healthy stretch."""
+        scene, starts = self.scene, self.traffic.bus_start_ns
+        if len(starts) < 2:
+            return None
+        end = int(starts[min(_EARLY_TRANSACTIONS, len(starts) - 1)])
+        levels = scene.levels(int(starts[0]) - 1, min(end, scene.episode.last_good_ns) + 1)
+        return None if levels is None or len(levels.t_ns) < 2 else clocks_of(levels)
+
+    def shows(self, width_ns: float) -> bool:
+        """Whether the capture's samples are close enough for pulses of that width."""
+        clocks = self.clocks
+        return clocks is not None and self.scene.sample_ns * SAMPLES_A_PULSE <= width_ns
+
+    @cached_property
+    def fine(self) -> bool:
+        """Whether pulses of half a clock's HIGH can be told from whole ones."""
+        return self.clocks is not None and self.shows(self.clocks.high_usual_ns / 2)
+
+    @cached_property
+    def bursts(self) -> list[Burst]:
+        """Clocks without a START after the hold began or the last good transaction ended."""
+        if self.clocks is None:
+            return []
+        begin = self.hold.start_ns if self.hold else self.traffic.last_good_end_ns
+        return bursts_of(self.clocks, begin + 1)
+
+    @cached_property
+    def dips_ns(self) -> Int64s:
+        """Dips of both lines outside transfers."""
+        return np.empty(0, np.int64) if self.clocks is None else dips_of(self.clocks)
+
+    @cached_property
+    def disturbed(self) -> Disturbances | None:
+        """Pulses that no controller makes; None where samples are too far apart for them."""
+        if self.clocks is None or not self.fine:
+            return None
+        return Disturbances(self.clocks, self.scene.sample_ns)
+
+    # --- what was printed
+
+    def prints(self, from_ns: int, until_ns: int, *patterns: str) -> pl.DataFrame:
+        """Prints of a span that match every pattern."""
+        return words.matching(self.scene.window("prints", from_ns, until_ns), *patterns)
+
+    @cached_property
+    def complaints(self) -> pl.DataFrame:
+        """What the firmware complained of in the dead stretch, the bus or the device in it."""
+        begin, end = self.dead
+        found = self.prints(begin - 100 * MS, end + 1, words.COMPLAINT)
+        named = (
+            found["text"]
+            .str.to_lowercase()
+            .str.contains(self.scene.episode.device.lower() or "\0", literal=True)
+        )
+        about_bus = found["text"].str.contains(words.BUS_WORD)
+        return found.filter(named | about_bus)
+
+    @cached_property
+    def restarts(self) -> pl.DataFrame:
+        """Boots of firmware over the whole run."""
+        return words.restarts_of(self.scene)
+
+    @cached_property
+    def ended_ns(self) -> int | None:
+        """When a kind of print that had come regularly came for the last time, for good."""
+        return work_ended(self.scene)
+
+    def prints_known(self, from_ns: int, until_ns: int) -> bool:
+        """Whether a log covers a span."""
+        return self.scene.knows("prints", from_ns, until_ns)
+
+    @cached_property
+    def has_prints(self) -> bool:
+        """Whether there is a log on the axis."""
+        return bool(self.scene.of_kind("prints")) and self.scene.table("prints").height > 0
+
+    # --- the network
+
+    @cached_property
+    def topics(self) -> list[Topic]:
+        """The messages by topic."""
+        return topics_of(self.scene)
+
+    @cached_property
+    def link(self) -> LinkLife:
+        """When the board's link to its broker was lost and found."""
+        return link_life(self.scene)
+
+    @cached_property
+    def has_messages(self) -> bool:
+        """Whether messages were recorded."""
+        return self.scene.table("messages").height > 0

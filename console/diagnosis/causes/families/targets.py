@@ -1,0 +1,513 @@
+"""Causes in the target and in what it sends: busy, too soon, frozen, released, left over, reset."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from console.diagnosis.causes.bad_replies import ONES
+from console.diagnosis.causes.cause import (
+    FAIR,
+    STRONG,
+    WEAK,
+    Answer,
+    Cause,
+    Place,
+    judged,
+    needed,
+    telling,
+    unless,
+)
+from console.diagnosis.causes.content import (
+    frozen_of,
+    leftovers_of,
+    rotated_of,
+    two_contents,
+    wrong_pairs,
+)
+from console.diagnosis.causes.faces import (
+    HEALTHY_BUS,
+    SILENT_COMPLAINED,
+    UNANSWERED,
+    WRONG_CONTENT,
+)
+from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.nacks import NackRun, nack_runs
+from console.diagnosis.causes.setup import setup_lost
+from console.diagnosis.causes.threshold import gap_threshold
+from console.diagnosis.scene import Scene
+from decoders.durations import in_words
+
+Bytes = npt.NDArray[np.uint8]
+
+_CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
+_HAMMER_NS = MS
+_FEWEST_RUNS = 3
+
+
+def _runs_place(runs: list[NackRun]) -> Place:
+    return Place("transactions", runs[0].from_ns) if runs else Place()
+
+
+def busy_target(_scene: Scene, facts: Facts) -> Answer:
+    """An internal write or a conversion runs; the NACK says "not yet"."""
+    runs = [run for run in nack_runs(facts) if run.ended]
+    after = [run for run in runs if run.after]
+    same = {run.after for run in after}
+    lengths = [run.length_ns for run in after]
+    bounded = bool(lengths) and max(lengths) <= 2 * max(min(lengths), MS)
+    lasting = [run for run in nack_runs(facts) if not run.ended]
+    return judged(
+        needed(
+            len(after) >= _FEWEST_RUNS,
+            f"the address went unanswered {len(after)} times for a while, and answered again",
+            "the address does not go unanswered for a while and answer again",
+            strength=FAIR,
+            at=_runs_place(after),
+        ),
+        needed(
+            len(same) == 1 and len(after) == len(runs),
+            "each time after the same command",
+            "not after one command alone",
+            strength=STRONG,
+        ),
+        needed(
+            bounded,
+            f"for no longer than {in_words(max(lengths, default=0))}",
+            "for lengths that differ widely",
+        ),
+        unless(bool(lasting), "the last time it never answered again"),
+        unless(_grows(runs), "it takes longer and longer"),
+    )
+
+
+def _grows(runs: list[NackRun]) -> bool:
+    counts = np.array([run.count for run in runs])
+    if len(counts) < 6:
+        return False
+    third = len(counts) // 3
+    return bool(np.mean(counts[-third:]) > 1.7 * np.mean(counts[:third]))
+
+
+def nack_hammer(_scene: Scene, facts: Facts) -> Answer:
+    """Retries without a pause keep the target from finishing, and it gets worse."""
+    runs = nack_runs(facts)
+    tight = [run for run in runs if run.count > 1 and run.spacing_ns < _HAMMER_NS]
+    at_end = [run for run in tight if not run.ended]
+    return judged(
+        needed(
+            len(tight) >= _FEWEST_RUNS,
+            f"after a NACK it is asked again within a millisecond, {len(tight)} times",
+            "it is not asked again at once after a NACK",
+            strength=FAIR,
+            at=_runs_place(tight),
+        ),
+        needed(
+            _grows(tight),
+            "the retries a reading needs grow",
+            "the retries a reading needs do not grow",
+            strength=STRONG,
+        ),
+        telling(
+            bool(at_end), "and at last it never answered again", "and it always answered again"
+        ),
+    )
+
+
+def read_too_soon(_scene: Scene, facts: Facts) -> Answer:
+    """The reply is taken before the conversion has ended."""
+    found = None if facts.bad_replies is None else gap_threshold(facts)
+    return judged(
+        needed(
+            None if facts.bad_replies is None else found is not None,
+            f"every wrong reply was read less than {in_words(found.edge_ns)} after its command, "
+            f"and {found.good_above} good ones were read later"
+            if found
+            else "wrong replies are those read soonest after their command",
+            "wrong replies are not those read soonest after their command",
+            "which replies are wrong: nothing tells",
+            strength=STRONG,
+            at=Place("transactions", found.first_ns) if found else Place(),
+        ),
+        needed(
+            found is not None and found.bad_below >= 3,
+            f"that is {found.bad_below} of {found.bad_below + found.good_below} read so soon"
+            if found
+            else "several are",
+            "there are too few of them",
+            strength=FAIR,
+        ),
+        telling(found is not None and found.good_below == 0, "no good one was read so soon"),
+    )
+
+
+def frozen_target(_scene: Scene, facts: Facts) -> Answer:
+    """The bus is perfect, and the content never changes."""
+    found = frozen_of(facts.traffic.replies)
+    ones = _released(facts)
+    return judged(
+        needed(
+            None if found is None else found.beyond,
+            f"{found.run} replies in a row are the same, {found.usual_run} at most before"
+            if found
+            else "one reply is repeated",
+            "no run of one same reply is longer than usual",
+            "whether it is frozen: too few replies",
+            strength=STRONG,
+            at=Place("transactions", found.begins_ns) if found else Place(),
+        ),
+        telling(found is not None and found.lasts, "to the end", "it moved again"),
+        unless(ones.height > 0, "they are all ones: nobody drives SDA"),
+        unless(_too_many_wrong(facts, found is not None and found.beyond), "they are wrong ones"),
+    )
+
+
+def _too_many_wrong(facts: Facts, frozen: bool) -> bool:
+    """Whether the frozen replies fail their check: then they were not measured at all."""
+    bad = facts.bad_replies
+    return frozen and bad is not None and bad.height > 0.3 * facts.traffic.replies.height
+
+
+def _released(facts: Facts) -> pl.DataFrame:
+    """Replies of all ones, where most replies are something else."""
+    replies = facts.traffic.replies
+    ones = replies.filter(pl.col("data").str.contains(ONES))
+    first = int(ones["start_ns"][0]) if ones.height else 0
+    before = replies.filter(pl.col("start_ns") < first).height
+    return ones if before >= 5 else ones.clear()
+
+
+def released_line(_scene: Scene, facts: Facts) -> Answer:
+    """The address is acknowledged, then nobody drives SDA: all ones, the check byte too."""
+    ones = _released(facts)
+    tail = _ones_tail(facts)
+    found = ones if ones.height else tail
+    return judged(
+        needed(
+            found.height > 0,
+            f"{found.height} replies end in all ones, their check byte too",
+            "no reply is all ones",
+            strength=STRONG,
+            at=Place("transactions", int(found["start_ns"][0])) if found.height else Place(),
+        ),
+        needed(
+            bool(found.height) and bool(found["address_acked"].all()),
+            "the address was acknowledged",
+            "the address was not acknowledged",
+            strength=WEAK,
+        ),
+        telling(
+            found.height >= 3 and _to_the_end(facts, found),
+            "and so is every reply since",
+            "replies after them were driven again",
+        ),
+        unless(_soon(facts), "they are those read soonest after their command"),
+    )
+
+
+def _ones_tail(facts: Facts) -> pl.DataFrame:
+    """Replies of which the last three bytes and more are ones, where that is new."""
+    replies = facts.traffic.replies
+    tails = replies.filter(pl.col("data").str.contains(r"(?:ff){3,}$"))
+    return tails if tails.height <= 0.5 * replies.height else tails.clear()
+
+
+def _to_the_end(facts: Facts, rows: pl.DataFrame) -> bool:
+    later = facts.traffic.replies.filter(pl.col("start_ns") >= int(rows["start_ns"][0]))
+    return bool(later.height == rows.height)
+
+
+def _soon(facts: Facts) -> bool:
+    found = gap_threshold(facts) if facts.bad_replies is not None else None
+    return found is not None and found.bad_below >= 3
+
+
+def leftover_byte(_scene: Scene, facts: Facts) -> Answer:
+    """The responder's FIFO keeps bytes of the reply before."""
+    run, shift, at = leftovers_of(facts.traffic.replies)
+    return judged(
+        needed(
+            run >= 4,
+            f"{run} replies in a row begin with the last {shift} bytes of the one before",
+            "replies do not begin with the end of the one before",
+            strength=STRONG,
+            at=Place("transactions", at) if run else Place(),
+        ),
+        telling(
+            _short_reads(facts),
+            "before it begins, fewer bytes were read than usual",
+            "no shorter read came before",
+            strength=FAIR,
+        ),
+        unless(_released(facts).height > 0, "they are all ones: nobody drives SDA"),
+    )
+
+
+def _short_reads(facts: Facts) -> bool:
+    lengths = facts.traffic.replies.group_by("asked").agg(
+        pl.col("length").max().alias("most"), pl.col("length").min().alias("least")
+    )
+    return bool((lengths["most"] > lengths["least"]).any())
+
+
+def fifo_slip(_scene: Scene, facts: Facts) -> Answer:
+    """The sensor's FIFO overflowed or was read across a record's border: the fields rotate."""
+    found = rotated_of(facts.traffic.replies)
+    return judged(
+        needed(
+            found is not None,
+            f"from one reply on, every field stands {found.shift} bytes further, and fits there"
+            if found
+            else "fields rotate",
+            "fields stay in their places",
+            strength=STRONG,
+            at=Place("transactions", found.from_ns) if found else Place(),
+        ),
+        unless(leftovers_of(facts.traffic.replies)[0] >= 4, "each begins with the end of the last"),
+        unless(_released(facts).height > 0, "replies are all ones"),
+    )
+
+
+def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
+    """The target restarted by itself and runs with its defaults."""
+    lost = setup_lost(facts)
+    return judged(
+        needed(
+            None if lost is None else lost.written > 0,
+            "the firmware sets the device up by writes",
+            "the firmware never sets the device up",
+            "whether it was set up: that was before the capture",
+            strength=WEAK,
+        ),
+        needed(
+            None if lost is None else lost.changed,
+            lost.words if lost else "its content changed",
+            "its content and its registers are as they were set up",
+            strength=STRONG,
+            at=Place("transactions", lost.from_ns) if lost and lost.changed else Place(),
+        ),
+        needed(
+            None if lost is None else not lost.written_again,
+            "it was not set up again since",
+            "it was set up again since",
+        ),
+        unless(frozen_of_now(facts), "the content is frozen as it was"),
+        unless(_released(facts).height > 0, "replies are all ones"),
+    )
+
+
+def frozen_of_now(facts: Facts) -> bool:
+    """Whether the last reply is one that was given before the change: frozen, not reset."""
+    found = frozen_of(facts.traffic.replies)
+    lost = setup_lost(facts)
+    return bool(found and found.beyond and lost and found.begins_ns < lost.from_ns - MS)
+
+
+def address_clash(scene: Scene, facts: Facts) -> Answer:
+    """Two devices answer under one address."""
+    swaps, kinds = two_contents(facts.traffic.replies)
+    joined, apart = _another_came(facts)
+    return judged(
+        needed(
+            (swaps >= 4 and kinds == 2) or joined,
+            f"two contents alternate under one address, {swaps} times"
+            if swaps >= 4 and kinds == 2
+            else "an address began to answer, and from then on replies are mixed",
+            "one content only answers under this address",
+            strength=FAIR,
+        ),
+        telling(apart, "the mixed bits are the AND of two contents", strength=FAIR),
+        telling(scene.episode.failed, "the device is lost to its firmware", "its firmware goes on"),
+        unless(bool(_mixed_asks(facts)), "they answer different requests"),
+    )
+
+
+def _mixed_asks(facts: Facts) -> bool:
+    return facts.traffic.replies["asked"].n_unique() > 4
+
+
+def _another_came(facts: Facts) -> tuple[bool, bool]:
+    """Whether replies lose bits from some moment on for good, as when a second device pulls too.
+
+    Every later byte position keeps only bits that it had before, and loses some that were always
+    set: wired AND.
+    """
+    replies = facts.traffic.replies
+    if replies.height < 30:
+        return False, False
+    good = replies.filter(pl.col("start_ns") < facts.dead[0])
+    late = replies.filter(pl.col("start_ns") >= facts.dead[0])
+    if late.height < 5 or good.height < 20:
+        return False, False
+    length = int(good["length"].mode()[0])
+    always = _all_bits(good, length)
+    lost = always & ~_all_bits(late, length)
+    ever = ~_any_bits(late, length) & always
+    return bool(ever.any()) and bool(lost.any()), bool(ever.any())
+
+
+def _bytes_table(rows: pl.DataFrame, length: int) -> Bytes:
+    data = [d for d in rows["data"].to_list() if len(d) == 2 * length]
+    return np.array([list(bytes.fromhex(d)) for d in data], np.uint8).reshape(-1, length)
+
+
+def _all_bits(rows: pl.DataFrame, length: int) -> Bytes:
+    return np.asarray(np.bitwise_and.reduce(_bytes_table(rows, length), axis=0), np.uint8)
+
+
+def _any_bits(rows: pl.DataFrame, length: int) -> Bytes:
+    return np.asarray(np.bitwise_or.reduce(_bytes_table(rows, length), axis=0), np.uint8)
+
+
+def deterministic_check_failure(_scene: Scene, facts: Facts) -> Answer:
+    """The same wrong pair of data and check code again and again: no noise."""
+    same, wrong, passed = wrong_pairs(facts.bad_replies, facts.traffic)
+    tells = facts.scene.table("packets").height > 0 or same > 0
+    return judged(
+        needed(
+            same >= 3 if tells else None,
+            f"{same} of {wrong} wrong replies are byte for byte the same",
+            "wrong replies differ from each other",
+            "which replies have wrong check codes: no packet description tells",
+            strength=FAIR,
+        ),
+        needed(
+            same >= 0.6 * max(wrong, 1),
+            "most of the wrong ones are that one",
+            "most of the wrong ones are others",
+            strength=FAIR,
+        ),
+        needed(not passed, "it never passed", "the same bytes passed at other times"),
+        unless(_released(facts).height > 0, "they are all ones: nobody drives SDA"),
+        unless(_frozen_now(facts), "all replies are the same"),
+    )
+
+
+def _frozen_now(facts: Facts) -> bool:
+    found = frozen_of(facts.traffic.replies)
+    return found is not None and found.beyond
+
+
+CAUSES = (
+    Cause(
+        "busy-target",
+        "The target is busy and refuses its address until it is done",
+        "target",
+        (UNANSWERED, HEALTHY_BUS),
+        1.0,
+        ("capture",),
+        busy_target,
+        ("wait-before-read",),
+        "",
+        "UM10204 section 3.1.6, reason 2",
+    ),
+    Cause(
+        "nack-hammer",
+        "Retries without a pause keep the target from finishing",
+        "controller",
+        (UNANSWERED, HEALTHY_BUS),
+        1.0,
+        ("capture",),
+        nack_hammer,
+        ("back-off", "poll-rate"),
+        "",
+        "UM10204 section 3.1.6, reason 2; seen in public issue reports",
+    ),
+    Cause(
+        "read-too-soon",
+        "Replies are read before the conversion has ended",
+        "controller",
+        _CONTENT,
+        2.0,
+        ("capture",),
+        read_too_soon,
+        ("wait-before-read", "prints-off"),
+        "",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "frozen-target",
+        "The target answers, but its content never changes",
+        "target",
+        _CONTENT,
+        2.0,
+        ("capture",),
+        frozen_target,
+        ("power-target", "poll-rate"),
+        "",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "released-line",
+        "The target acknowledges its address and then drives nothing",
+        "target",
+        _CONTENT,
+        2.0,
+        ("capture",),
+        released_line,
+        ("power-target",),
+        "",
+        "UM10204 section 3.1.1; seen in public issue reports",
+    ),
+    Cause(
+        "leftover-byte",
+        "Bytes of the previous reply stay in the responder's FIFO",
+        "target",
+        _CONTENT,
+        1.5,
+        ("capture",),
+        leftover_byte,
+        ("dummy-read", "poll-rate"),
+        "",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "fifo-slip",
+        "The sensor's FIFO was read across the border of a record",
+        "target",
+        _CONTENT,
+        1.0,
+        ("capture",),
+        fifo_slip,
+        ("poll-rate",),
+        "",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "config-amnesia",
+        "The target restarted by itself and runs with its defaults",
+        "target",
+        (WRONG_CONTENT, HEALTHY_BUS, UNANSWERED),
+        1.5,
+        ("capture",),
+        config_amnesia,
+        ("set-up-again", "extra-supply"),
+        "the target's supply",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "address-clash",
+        "Two devices answer under one address",
+        "target",
+        (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED),
+        1.0,
+        ("capture",),
+        address_clash,
+        ("unplug-one",),
+        "",
+        "UM10204 section 3.1.10; seen in public issue reports",
+    ),
+    Cause(
+        "deterministic-check-failure",
+        "The check code is computed otherwise: one pair always fails",
+        "firmware",
+        _CONTENT,
+        1.0,
+        ("capture",),
+        deterministic_check_failure,
+        ("half-speed",),
+        "",
+        "SMBus 3.2 section 6.4; seen in public issue reports",
+    ),
+)

@@ -1,0 +1,134 @@
+"""The messages of each topic as columns: when, how long, their counter and its holes."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from functools import cached_property
+
+import msgspec
+import numpy as np
+import polars as pl
+
+from console.diagnosis.scene import Int64s, Scene
+
+_COUNTERS = ("seq", "n", "count", "counter", "id", "msg", "sequence", "packet", "i")
+_STEADY = 0.9  # share of steps by one that makes a number a counter
+_AT_MOST = 200_000  # messages of a topic read one by one (1 us each)
+COMMAND_STEMS = ("cmd", "command", "set", "control", "ctl", "do", "request")
+
+
+@dataclass(eq=False)
+class Topic:
+    """The messages of one topic in time order; n rows.
+
+    Attributes:
+        name: the topic, not cleaned.
+        rows: of the `messages` table.
+    """
+
+    name: str
+    rows: pl.DataFrame
+
+    @cached_property
+    def t_ns(self) -> Int64s:
+        """int64[n] common axis."""
+        return self.rows["t_ns"].to_numpy()
+
+    @cached_property
+    def sizes(self) -> Int64s:
+        """int64[n] payload bytes."""
+        return self.rows["payload"].fill_null("").str.len_bytes().cast(pl.Int64).to_numpy()
+
+    @cached_property
+    def objects(self) -> list[dict[str, object]]:
+        """The payloads that are JSON objects; {} for the rest."""
+        return [_object(text) for text in self.rows["payload"].head(_AT_MOST)]
+
+    @property
+    def is_command(self) -> bool:
+        """Whether its name says that somebody is told to do something."""
+        parts = self.name.lower().replace("-", "/").replace("_", "/").split("/")
+        return any(part in COMMAND_STEMS for part in parts)
+
+    @cached_property
+    def counter(self) -> Int64s | None:
+        """int64[n] of the member that counts messages; -1 where it is missing. None: there is none.
+
+        Taken is the member whose steps, holes and repeats aside, are by one.
+        """
+        for name in self._counter_names():
+            values = [each.get(name) for each in self.objects]
+            numbers = [v if isinstance(v, int) and not isinstance(v, bool) else -1 for v in values]
+            column = np.array(numbers, np.int64)
+            steps = np.diff(column[column >= 0])
+            moved = steps[steps != 0]
+            if len(moved) >= 4 and np.mean(moved == 1) >= _STEADY:
+                return column
+        return None
+
+    def _counter_names(self) -> list[str]:
+        seen = Counter(key for each in self.objects[:200] for key in each)
+        return [key for key in _COUNTERS if seen[key]]
+
+    @cached_property
+    def holes(self) -> list[Hole]:
+        """Where its counter left numbers out."""
+        if self.counter is None:
+            return []
+        known = np.flatnonzero(self.counter >= 0)
+        values, t_ns = self.counter[known], self.t_ns[known]
+        at = np.flatnonzero(np.diff(values) > 1)
+        return [
+            Hole(int(t_ns[k]), int(t_ns[k + 1]), int(values[k + 1] - values[k] - 1), int(values[k]))
+            for k in at.tolist()
+        ]
+
+    @cached_property
+    def period_ns(self) -> int:
+        """Median time between two messages, 0 when unknown."""
+        return int(np.median(np.diff(self.t_ns))) if len(self.t_ns) > 3 else 0
+
+    @cached_property
+    def keys(self) -> list[str]:
+        """Names and types of the members of each payload, in one text."""
+        return [
+            ",".join(sorted(f"{key}:{_type(value)}" for key, value in each.items()))
+            for each in self.objects
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """Numbers that a topic's counter left out."""
+
+    last_ns: int  # the message before
+    next_ns: int  # the message after
+    missing: int
+    last_value: int
+
+
+def topics_of(scene: Scene) -> list[Topic]:
+    """The topics of a run in the order of their first messages."""
+    rows = scene.table("messages")
+    parts = rows.partition_by("topic", maintain_order=True)
+    return [Topic(str(part["topic"][0]), part) for part in parts]
+
+
+def _object(text: str | None) -> dict[str, object]:
+    try:
+        found = msgspec.json.decode(text or "")
+    except (msgspec.DecodeError, UnicodeError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _type(value: object) -> str:
+    """Whole numbers and fractions are one type in JSON (RFC 8259 section 6)."""
+    if isinstance(value, bool):
+        return "truth"
+    if isinstance(value, int | float):
+        return "number"
+    if isinstance(value, str):
+        return "text"
+    return "array" if isinstance(value, list) else "null" if value is None else "object"
