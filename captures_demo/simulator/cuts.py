@@ -23,7 +23,7 @@ from captures_demo.simulator.ledger import TransactionTruth
 from captures_demo.simulator.lines import Line, Trace
 from captures_demo.simulator.schedule import Program, Schedule
 
-HELD_NS = 30_000_000  # how long nobody does anything after the cut, and after the recovery
+HELD_NS = 30_000_000  # how long nobody does anything after the cut, as a rule, and at the end
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,8 @@ class Recovery:
     sda_low: bool = False
     stop: bool = True
     stop_in_each: bool = False  # a STOP is tried in every clock; all but `clocks` is left aside
-    times: int = 1  # so often, `HELD_NS` apart
+    times: int = 1  # so often
+    wait_ns: int = HELD_NS  # before each
 
 
 UNTIL_HIGH = Recovery()
@@ -207,13 +208,14 @@ def _story(
     bus = controller.bus
     start_ns = yield from cut_transfer(controller, transfer, cut)
     left_ns = bus.schedule.now_ns
-    yield HELD_NS
+    yield recovery.wait_ns
     held, before = not bus.sda.driven, bytes(target.registers)
     recovery_ns = bus.schedule.now_ns
     given = []
-    for _ in range(recovery.times if held else 0):
+    for number in range(recovery.times if held else 0):
+        yield recovery.wait_ns if number else 0
         given.append((yield from _recover(controller, recovery)))
-        yield HELD_NS
+    yield HELD_NS
     return CutTruth(
         start_ns=start_ns,
         left_ns=left_ns,

@@ -17,13 +17,15 @@ from console.diagnosis.held.clocks import Clocks, clocks_to_free
 from console.diagnosis.held.standing import Standing
 from console.diagnosis.held.wire import Wire
 from console.diagnosis.held.writes import could_write, written_by
+from console.diagnosis.scene import Int64s
 
 Ended = Literal["stop", "start", "high", "low"]
 
 _SLOTS = 9
 _ACKNOWLEDGE = 8
-_LEAST_PAUSE_NS = 1_000_000  # two tries are further apart, clocks by software are not
-_PAUSE_STEPS = 5  # or so many of the usual steps, where clocks are given slowly
+# A transfer that stops for so long has been left, and two tries are further apart: 1 ms, or so many
+# of its clocks. A first approach; clocks given by software are closer.
+_LEAST_PAUSE_NS, _PAUSE_CLOCKS = 1_000_000, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,38 @@ class Attempt:
         return self.clocks >= _SLOTS and self.released is False and self.ended == "low"
 
 
+def left_at(wire: Wire, within_ns: int) -> int:
+    """A time within the first pause of a transaction in which SDA stood low with SCL high.
+
+    A driver may give its clocks before a line counts as held. Then the hold that is told is the one
+    after them, and this is where the transfer was left.
+
+    Args:
+        wire: from before the START on.
+        within_ns: within the hold that is told; given back when there is no such pause before it.
+    """
+    start = int(wire.condition_ns.searchsorted(within_ns, "right")) - 1
+    if start < 0 or not wire.is_start[start]:
+        return within_ns
+    first = int(wire.rise_ns.searchsorted(wire.condition_ns[start], "right"))
+    last = int(wire.rise_ns.searchsorted(within_ns, "right"))
+    rises = wire.rise_ns[first:last]
+    if len(rises) < 2:
+        return within_ns
+    high_ns = wire.next_fall_ns(rises[:-1]) - rises[:-1]
+    pause_ns = _pause_ns(rises)
+    left = np.flatnonzero((high_ns > pause_ns) & (wire.bit[first : last - 1] == 0))
+    if not len(left):
+        return within_ns
+    return int(rises[left[0]] + high_ns[left[0]] // 2)
+
+
+def _pause_ns(rises: Int64s) -> float:
+    """What is a pause, by the clocks of a transfer."""
+    usual = float(np.median(np.diff(rises))) if len(rises) > 1 else 0.0
+    return max(_LEAST_PAUSE_NS, _PAUSE_CLOCKS * usual)
+
+
 def attempts_after(wire: Wire, standing: Standing | None, from_ns: int) -> list[Attempt]:
     """The bursts after a hold began, up to the next START or STOP.
 
@@ -91,10 +125,10 @@ def attempts_after(wire: Wire, standing: Standing | None, from_ns: int) -> list[
     rises = wire.rise_ns[first:last]
     if not len(rises):
         return []
-    step = np.diff(rises)
-    usual = float(np.median(step)) if len(step) else 0.0
-    pause_ns = max(_LEAST_PAUSE_NS, _PAUSE_STEPS * usual)
-    cuts = np.flatnonzero(step > pause_ns) + 1
+    start = int(wire.condition_ns.searchsorted(from_ns, "right")) - 1
+    begin_ns = int(wire.condition_ns[start]) if start >= 0 else 0
+    pause_ns = _pause_ns(wire.rise_ns[wire.rise_ns.searchsorted(begin_ns) : first])
+    cuts = np.flatnonzero(np.diff(rises) > pause_ns) + 1
     borders = [first, *(first + cuts).tolist(), last]
     found: list[Attempt] = []
     given: list[int] = []  # SDA in all clocks since the hold began

@@ -24,7 +24,7 @@ class Held:
     Attributes:
         bus: its bus.
         line: which line; `both`: SCL, with SDA low all the while.
-        from_ns: the last edge before it.
+        from_ns: the last edge before it, or before the first clocks that were given to free it.
         until_ns: when SDA (SCL) rose for good, or until when it is known to have lasted.
         let_go: by what: clocks, the STOP that was tried, or neither; "" while it lasts.
         standing: where the transaction stood; None outside of any, or when that is not known.

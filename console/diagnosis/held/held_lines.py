@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from console.diagnosis.held.attempts import Attempt, attempts_after
+from console.diagnosis.held.attempts import Attempt, attempts_after, left_at
 from console.diagnosis.held.clocks import clocks_to_free
 from console.diagnosis.held.drawing import Line
 from console.diagnosis.held.earlier import as_before
@@ -104,6 +104,8 @@ def held_of(
     wire = None if levels is None else wire_of(levels, spike_ns)
     # Nothing moves in a hold: its middle is safe from the rounding of clocks to the axis.
     within_ns = (from_ns + int(first["end_ns"])) // 2
+    if wire is not None and line == "sda" and (left_ns := left_at(wire, within_ns)) < within_ns:
+        within_ns, from_ns = left_ns, wire.last_edge_ns(left_ns)
     standing = None if wire is None else standing_on(wire, within_ns)
     if standing is None:
         standing = standing_in_rows(transaction, first)

@@ -40,6 +40,16 @@ class Wire:
         place = int(self.condition_ns.searchsorted(at_ns, "right"))
         return place if place < len(self.condition_ns) else None
 
+    def next_fall_ns(self, from_ns: Int64s) -> Int64s:
+        """int64[k]: when SCL next fell after each of k times; the end where it did not."""
+        falls = self.t_ns[np.flatnonzero(self.scl[1:] < self.scl[:-1])]
+        return np.append(falls, self.until_ns)[falls.searchsorted(from_ns, "right")]
+
+    def last_edge_ns(self, at_ns: int) -> int:
+        """The last edge of a line at a time or before it; that time when there is none."""
+        row = int(self.t_ns.searchsorted(at_ns, "right"))
+        return int(self.t_ns[row - 1]) if row else at_ns
+
     def sda_rose_ns(self, before_ns: int) -> int | None:
         """When SDA last rose, at a time or before it."""
         rose = self.t_ns[np.flatnonzero(self.sda[1:] > self.sda[:-1])]

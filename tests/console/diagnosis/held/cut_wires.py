@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from captures_demo.simulator.capture import Instrument
+from captures_demo.simulator.clocks import Clock
 from captures_demo.simulator.cuts import (
     UNTIL_HIGH,
     Cut,
@@ -86,18 +88,23 @@ class Seen:
         return Scene(episode, tables, 0, end_ns, (), wire=levels_of)
 
 
-def seen(run: CutRun, *, until_ns: int | None = None) -> Seen:
+def seen(run: CutRun, *, until_ns: int | None = None, rate_hz: int | None = None) -> Seen:
     """A cut that was played, up to a time; the whole of it by default."""
-    wire = seen_wire(run.trace, run.truth.end_ns if until_ns is None else until_ns)
+    wire = seen_wire(run.trace, run.truth.end_ns if until_ns is None else until_ns, rate_hz)
     return Seen(wire.levels, wire.transactions, wire.states, run.truth)
 
 
-def seen_wire(trace: Trace, end_ns: int) -> Seen:
-    """The lines of a trace, which stood high before, up to a time."""
+def seen_wire(trace: Trace, end_ns: int, rate_hz: int | None = None) -> Seen:
+    """The lines of a trace, which stood high before, up to a time; maybe sampled."""
     t_ns, words = trace.columns()
     inside = t_ns < end_ns
-    t_ns = np.concatenate([[-1], t_ns[inside]]).astype(np.int64)
-    words = np.concatenate([[3], words[inside]]).astype(np.uint8)
+    t_ns, words = t_ns[inside], words[inside]
+    if rate_hz is not None:
+        instrument = Instrument(Clock("analyser"), rate_hz)
+        recorded = instrument.record(t_ns, words, ("scl", "sda"), end_ns)
+        t_ns, words = recorded.t_ns, recorded.levels
+    t_ns = np.concatenate([[-1], t_ns]).astype(np.int64)
+    words = np.concatenate([[3], words]).astype(np.uint8)
     decoder = I2cDecoder(_SCL, _SDA, wait_ns=None)
     given = [decoder.feed(Edges(t_ns, words, True, end_ns)), decoder.finish()]
     return Seen(

@@ -340,6 +340,31 @@ def test_a_start_of_the_next_transfer_is_no_attempt() -> None:
     assert [(attempt.clocks, attempt.ended) for attempt in held.attempts] == [(8, "high")]
 
 
+def test_clocks_given_before_the_line_counts_as_held_are_tries_too() -> None:
+    at_once = Recovery(until_high=False, sda_low=True, times=3, wait_ns=2 * MILLI)
+    seen = seen_cut(ZEROS, Cut(12), at_once)
+    held = only(seen)
+    assert seen.truth is not None
+    assert [row["start_ns"] for row in seen.held_rows] > [seen.truth.recovery_ns]
+    assert (held.byte, held.bit_slot, held.from_ns) == (1, 3, seen.truth.left_ns)
+    assert [attempt.clocks for attempt in held.attempts] == [9, 9, 9]
+    assert held.is_zero_stream
+
+
+def test_a_pause_of_a_slow_controller_is_no_hold() -> None:
+    wires = Wires()
+
+    def story() -> Program[None]:
+        yield from wires.controller.start()
+        yield from wires.controller.write_byte(ADDRESS << 1 | 1)
+        yield 3 * MILLI  # SCL low
+        yield from wires.controller.read_byte(ack=True)
+        yield from wires.controller.abort()
+
+    held = only(wires.seen(story()))
+    assert (held.byte, held.bit_slot, held.attempts) == (2, 0, ())
+
+
 # --- the same reply as before
 
 

@@ -7,6 +7,7 @@ must be the one counted, in every cut. UM10204 section 3.1.16 promises nine cloc
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import chain
 
 import pytest
@@ -37,6 +38,7 @@ def named(transfer: Transfer) -> str:
     return f"{way}-{transfer.data.hex()}-{transfer.address:x}"
 
 
+@cache
 def standing_before_recovery(transfer: Transfer, cut: Cut) -> tuple[Standing | None, int]:
     """Where SDA is held, seen before anything is done about it, and the clocks then counted."""
     run = played(transfer, cut)
@@ -79,6 +81,21 @@ def test_where_it_was_cut_is_told_to_the_bit(transfer: Transfer) -> None:
 def _known_by_then(transfer: Transfer, clocks: int) -> tuple[int | None, bool]:
     is_whole = clocks >= 17 or not transfer.ten_bit
     return transfer.address if is_whole else None, transfer.read
+
+
+@pytest.mark.parametrize("rate_hz", [1_000_000, 400_000])
+def test_four_samples_a_clock_are_enough(rate_hz: int) -> None:
+    transfer = TRANSFERS[2]
+    told, counted = [], []
+    for clocks in range(8, len(transfer.pulls)):
+        run = played(transfer, Cut(clocks))
+        if run.truth.held:
+            (held,) = seen(run, rate_hz=rate_hz).held()
+            assert held.standing is not None
+            told.append(clocks_with(held.standing, bits_to_send(transfer, clocks)))
+            counted.append(run.truth.clocks_needed)
+    assert told == counted
+    assert len(told) > 4
 
 
 def places() -> list[tuple[int, int, bytes]]:
