@@ -146,5 +146,5 @@ class Broker:
                     self._schedule.at(arrival_ns, way.box.put, Message(topic, payload))
                 if not arrivals:
                     message.lost = FROM_BROKER
-                if self.records_clients:
+                if arrivals and self.records_clients:
                     self.record(topic, payload, qos=qos, client=way.client, direction=FROM_BROKER)

@@ -23,7 +23,7 @@ def bench_toml(variant: Variant) -> str:
             _source("controller", "prints", LOG) + _stamps(variant),
             _source("broker", "messages", MESSAGES),
             '[[bus]]\nname = "i2c-1"\nsource = "wire"\nscl = "scl"\nsda = "sda"\n',
-            *(_device(part, variant.joint_ns) for part in parts),
+            *(_device(part, variant) for part in parts),
             *(_rules(part) for part in parts),
         ]
     )
@@ -47,23 +47,37 @@ def _source(name: str, kind: str, path: str) -> str:
 
 def _stamps(variant: Variant) -> str:
     unit = "ms" if variant.tick_unit_ns == MILLI else "us"
-    line = rf"^\[ *(?P<{unit}>\d+)\] (?P<level>[IWE]) (?P<text>.*)$"
+    line = rf"^\[ *(?P<{unit}>\d+)\] (?P<level>[DIWE]) (?P<text>.*)$"
     return f"line = '{line}'\ntick_bits = 32\n"
 
 
-def _device(part: Part, joint_ns: int) -> str:
-    field = '{{ name = "{0}", type = "u16", order = "{1}" }}'
-    fields = ", ".join(field.format(name, part.order) for name in ("count", "value"))
-    # A write that ends with its own STOP is no register write to those who read the wire.
-    register = "" if joint_ns else f"  register = {part.register:#04x}\n"
-    ask = f'{{ name = "register", type = "u8", constant = {part.register:#04x} }}'
-    asked = f'  [[device.packet]]\n  name = "ask"\n  direction = "write"\n  field = [{ask}]\n'
-    return (
-        f'[[device]]\nname = "{part.name}"\nbus = "i2c-1"\naddress = {part.address:#04x}\n'
-        f"pec = {str(part.pec).lower()}\n{asked if joint_ns else ''}"
-        f'  [[device.packet]]\n  name = "sample"\n  direction = "read"\n'
-        f"{register}  field = [{fields}]\n"
-    )
+def _device(part: Part, variant: Variant) -> str:
+    lines = ["[[device]]", f'name = "{part.name}"', 'bus = "i2c-1"']
+    lines += [f"address = {part.address:#04x}", f"pec = {str(part.pec).lower()}"]
+    word = '{{ name = "{}", type = "u16", order = "{}" }}'
+    sample = [word.format(name, part.order) for name in ("count", "value")]
+    failing = part == variant.part
+    if failing and variant.longer:
+        sample.append('{ name = "rest", type = "bytes" }')
+    if variant.joint_ns:
+        # A write that ends with its own STOP is no register read to those who read the wire.
+        ask = '{ name = "register", type = "u8" }'
+        lines += _packet("ask", "write", None, [ask]) + _packet("sample", "read", None, sample)
+    else:
+        lines += _packet("sample", "read", part.register, sample)
+        for name, register, length in variant.more if failing else ():
+            size = f", length = {length}" if length else ""
+            lines += _packet(
+                name, "read", register, [f'{{ name = "{name}", type = "bytes"{size} }}']
+            )
+    return "\n".join(lines) + "\n"
+
+
+def _packet(name: str, direction: str, register: int | None, fields: list[str]) -> list[str]:
+    lines = ["  [[device.packet]]", f'  name = "{name}"', f'  direction = "{direction}"']
+    if register is not None:
+        lines.append(f"  register = {register:#04x}")
+    return [*lines, f"  field = [{', '.join(fields)}]"]
 
 
 def _rules(part: Part) -> str:

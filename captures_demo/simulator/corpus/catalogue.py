@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -11,14 +11,18 @@ from captures_demo.simulator.corpus import (
     clock_lines,
     contents,
     controllers,
+    deliveries,
+    firmware,
     held_lines,
+    links,
     power,
     targets,
     wires,
 )
 from captures_demo.simulator.corpus.labels import LabelledRun
-from captures_demo.simulator.corpus.recipes import Maker
-from captures_demo.simulator.corpus.variant import Variant
+from captures_demo.simulator.corpus.recipes import Change, Maker, unchanged
+from captures_demo.simulator.corpus.variant import SECOND, Variant
+from captures_demo.simulator.corpus.works import Works
 
 
 def _fine(variant: Variant) -> Variant:
@@ -37,12 +41,15 @@ def _slowly(variant: Variant) -> Variant:
     return replace(variant, period_ns=max(variant.period_ns, 70_000_000))
 
 
-def _with_pec(variant: Variant) -> Variant:
-    return variant.with_part(pec=True)
-
-
 def _no_pec(variant: Variant) -> Variant:
     return variant.with_part(pec=False)
+
+
+def _network(cause: str, inject: Callable[[Works], None], change: Change = unchanged) -> Maker:
+    def lasting(variant: Variant) -> Variant:
+        return change(variant).lasting(4 * SECOND)
+
+    return Maker(cause, inject, change=lasting, records_clients=True)
 
 
 _MAKERS = (
@@ -68,7 +75,7 @@ _MAKERS = (
     Maker("supply-dip", power.supply_dip),
     Maker("clamped-bus", power.clamped_bus),
     Maker("hot-insertion", power.hot_insertion),
-    Maker("config-amnesia", power.config_amnesia),
+    Maker("config-amnesia", power.config_amnesia, change=power.read_back),
     Maker("phantom-busy", controllers.phantom_busy),
     Maker("spurious-abort", controllers.spurious_abort),
     Maker("nack-trap", controllers.nack_trap),
@@ -78,7 +85,7 @@ _MAKERS = (
         controllers.data_dependent_corruption,
         driver=controllers.Hasty,
     ),
-    Maker("length-cap", controllers.length_cap, change=_no_pec),
+    Maker("length-cap", controllers.length_cap, change=controllers.longer_samples),
     Maker("joint-error", controllers.joint_error, change=_joined),
     Maker("second-controller", controllers.second_controller),
     Maker("probe-damage", controllers.probe_damage),
@@ -92,15 +99,31 @@ _MAKERS = (
     Maker("frozen-target", targets.frozen_target),
     Maker("released-line", targets.released_line),
     Maker("address-clash", targets.address_clash),
-    Maker("missed-data-ready", targets.missed_data_ready, lines=("drdy",)),
+    Maker("missed-data-ready", targets.missed_data_ready, lines=("drdy",), always=False),
+    Maker("tick-rollover", firmware.tick_rollover, change=firmware.wraps),
+    Maker("counter-runs-out", firmware.counter_runs_out, change=firmware.at_a_limit),
+    Maker("heap-starvation", firmware.heap_starvation),
+    Maker("interrupt-storm", firmware.interrupt_storm, change=firmware.longer),
+    Maker("deaf-uart", firmware.deaf_uart, lines=("scale_rx", "scale_tx")),
     Maker("leftover-byte", contents.leftover_byte, change=_no_pec, sensor=contents.Responder),
-    Maker("fifo-slip", contents.fifo_slip, change=_no_pec, sensor=contents.FifoSensor),
+    Maker("fifo-slip", contents.fifo_slip, change=contents.with_fifo, sensor=contents.FifoSensor),
     Maker(
         "deterministic-check-failure",
         contents.deterministic_check_failure,
-        change=_with_pec,
+        change=contents.with_serial,
         sensor=contents.Miscounting,
     ),
+    _network("at-most-once-loss", links.at_most_once_loss),
+    _network("half-open", links.half_open, links.half_open_variant),
+    _network("client-id-duel", links.client_id_duel),
+    _network("keep-alive-starvation", links.keep_alive_starvation, links.keep_alive_variant),
+    _network("reconnect-storm", links.reconnect_storm),
+    _network("subscription-not-restored", deliveries.subscription_not_restored),
+    _network("oversize-drop", deliveries.oversize_drop),
+    _network("redelivery", deliveries.redelivery),
+    _network("stale-retained-command", deliveries.stale_retained_command),
+    _network("schema-drift", deliveries.schema_drift),
+    _network("delivered-but-ignored", deliveries.delivered_but_ignored),
 )
 
 CAUSES: Mapping[str, Maker] = MappingProxyType({maker.cause: maker for maker in _MAKERS})

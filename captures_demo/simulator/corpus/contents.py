@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from captures_demo.simulator.controller import Outcome
 from captures_demo.simulator.corpus.parts import Sensor
+from captures_demo.simulator.corpus.variant import Variant
 from captures_demo.simulator.corpus.works import Works
 from captures_demo.simulator.devices import pec
 from captures_demo.simulator.schedule import Program
@@ -108,6 +109,12 @@ def fifo_slip(works: Works) -> None:
     works.usual = usual
 
 
+def with_fifo(variant: Variant) -> Variant:
+    """The FIFO's registers are read as well."""
+    fifo = (("fifo-count", FIFO_COUNT, 2), ("fifo", FIFO, 0))
+    return variant.with_part(pec=False).joined(*fifo)
+
+
 class Miscounting(Sensor):
     """Takes the check byte of one register over too few bytes, when told to."""
 
@@ -144,3 +151,8 @@ def deterministic_check_failure(works: Works) -> None:
         return (yield from works.read(victim))
 
     works.usual = usual
+
+
+def with_serial(variant: Variant) -> Variant:
+    """The serial number is read as well, both with a PEC."""
+    return variant.with_part(pec=True).joined(("serial", SERIAL, 4))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from captures_demo.simulator.controller import BusError, Controller, Outcome, length_of
-from captures_demo.simulator.corpus.variant import MILLI
+from captures_demo.simulator.corpus.variant import MILLI, Variant
 from captures_demo.simulator.corpus.works import TIMEOUT, Works
 from captures_demo.simulator.manners import Deaf, Manner, Refusing
 from captures_demo.simulator.schedule import Program
@@ -197,6 +199,11 @@ def length_cap(works: Works) -> None:
         return Outcome(outcome.kind, buffer)
 
     works.usual = usual
+
+
+def longer_samples(variant: Variant) -> Variant:
+    """Samples carry more than a count and a value."""
+    return replace(variant.with_part(pec=False), longer=True)
 
 
 def joint_error(works: Works) -> None:

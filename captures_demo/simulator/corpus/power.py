@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from captures_demo.simulator.controller import Outcome
 from captures_demo.simulator.corpus.parts import AT_RESET, CONFIG, SET_UP, Sensor
-from captures_demo.simulator.corpus.variant import MILLI
+from captures_demo.simulator.corpus.variant import MILLI, Variant
 from captures_demo.simulator.corpus.works import Works
 from captures_demo.simulator.manners import Deaf, Manner
 from captures_demo.simulator.schedule import Program
@@ -146,3 +146,8 @@ def config_amnesia(works: Works) -> None:
 
     works.usual = usual
     works.at_place(restart)
+
+
+def read_back(variant: Variant) -> Variant:
+    """The configuration register is read as well."""
+    return variant.with_part(pec=False).joined(("config", CONFIG, 1))

@@ -61,6 +61,10 @@ class Variant:
     tick_first: int  # its value at power-on
     capture: str
     rates_ppb: tuple[int, int, int]  # of board, capture and host
+    # what else is read of the failing part: name, register, bytes; and whether samples are longer
+    more: tuple[tuple[str, int, int], ...] = ()
+    longer: bool = False
+    settings: int = -1  # a register of it that is written; -1: none
 
     @property
     def polls(self) -> int:
@@ -70,6 +74,14 @@ class Variant:
     def with_samples(self, each_ns: int) -> Variant:
         """The same, sampled so finely: for pulses much narrower than a bit."""
         return replace(self, sample_rate_hz=SECOND // each_ns)
+
+    def joined(self, *more: tuple[str, int, int]) -> Variant:
+        """The same with repeated STARTs, and more registers of the failing part that are read."""
+        return replace(self, joint_ns=0, more=more)
+
+    def lasting(self, after_ns: int) -> Variant:
+        """The same with at least so much time after the place."""
+        return replace(self, dead=max(self.dead, after_ns // self.period_ns + 1))
 
     def with_part(self, **changes: object) -> Variant:
         """The same with another kind of failing part."""

@@ -37,7 +37,13 @@ STATE = "capline/diverter/state"
 PATTERNS = {1_000: "us", MILLI: "ms"}
 
 Step = Callable[[], Program[Outcome]]
+NEVER_GIVES_UP_NS = 10**15  # a driver without a limit
 TIMEOUT = Outcome("timeout")  # the driver gave up without having moved a line
+
+
+def _shape(number: int, value: int) -> dict[str, object]:
+    """What is published of a sample."""
+    return {"count": number, "value": value}
 
 
 class Works:
@@ -50,6 +56,7 @@ class Works:
         driver: the class of the board's bus controller.
         sensor: the class of the part that fails.
         filter_ns: spike filter of the failing part.
+        records_clients: the recording of messages says whose they are.
     """
 
     def __init__(
@@ -61,6 +68,7 @@ class Works:
         driver: type[Controller] = Controller,
         sensor: type[Sensor] = Sensor,
         filter_ns: int = 0,
+        records_clients: bool = False,
     ) -> None:
         self.variant, self.part, self.healthy = variant, variant.part, healthy
         self.schedule, self.trace = Schedule(), Trace()
@@ -90,7 +98,8 @@ class Works:
             Sensor(self.bus, part, self.dice(part.name), hold_ns=hold_ns)
             for part in variant.neighbours
         ]
-        self.broker = Broker(self.schedule, Clock("host", MORNING_NS, host_ppb))
+        host = Clock("host", MORNING_NS, host_ppb)
+        self.broker = Broker(self.schedule, host, records_clients=records_clients)
         self.up, self.down = (Hop(self.dice(name)) for name in ("up", "down"))
         self.usual: Callable[[int], Program[Outcome]] = lambda _: self.read(self.victim)
         self.instead: Callable[[], Program[Outcome]] | None = None  # of every transfer
@@ -100,10 +109,16 @@ class Works:
         self.heap, self.block = 41_232, 22_528
         self.after_fault: Callable[[Outcome], Program[None]] | None = None
         self.on_command: Callable[[int], None] = lambda number: None
+        self.heeds: Callable[[int], bool] = lambda number: True
+        self.shape: Callable[[int, int], dict[str, object]] = _shape
+        self.tells_sent = False  # it prints what it publishes
+        self.desk_up = Hop(self.dice("desk hop"))
         self.published: dict[str, int] = {}
         self.polls: dict[str, int] = {}  # since boot
         self.polled = 0  # of the failing part, in the whole run
         self.silent: dict[str, int] = {}
+        self.build, self.commands = 41, 0
+        self._box: Mailbox[Message] | None = None
         self._at: Step | None = None
         self._afterwards: Step | None = None
         self._first_wrong: tuple[int, str, str] | None = None
@@ -159,11 +174,16 @@ class Works:
         self.silent.clear()
         self.schedule.start(self._boot(reason), at_ns=self.up_ns - boot_ns // 4)
 
+    def deliver(self, letter: Message) -> None:
+        """Hand the board a command that nobody sent just now."""
+        if self._box is not None:
+            self._box.put(letter)
+
     def _boot(self, reason: str) -> Program[None]:
         clock = self.board.clock
         now_ns = self.schedule.now_ns
         clock.change(now_ns, step_ns=-clock.exact(now_ns))
-        self.board.print("I", f"boot: cap line board, build 41, reset by {reason}")
+        self.board.print("I", f"boot: cap line board, build {self.build}, reset by {reason}")
         yield MILLI
         self.board.print("I", self._bus_line())
 
@@ -181,10 +201,10 @@ class Works:
         self.board.print("I", "boot: cap line board, build 41, reset by power-on")
         yield 10 * MILLI
         self.board.print("I", self._bus_line())
-        box = self.broker.subscribe(COMMAND, self.down)
+        self._box = self.broker.subscribe(COMMAND, self.down, self.board.name)
         for number, sensor in enumerate((self.victim, *self.others)):
             self.schedule.start(self._poll(sensor, number))
-        self.schedule.start(self._divert(box))
+        self.schedule.start(self._divert(self._box))
         self.schedule.start(self._desk())
         self.schedule.start(self._alive())
 
@@ -258,7 +278,7 @@ class Works:
         value = int.from_bytes(words[2:4], order)  # type: ignore[arg-type]
         self.board.print("I", wording.good(style, part, poll, number, value))
         if self.telling:
-            self.publish(f"capline/{part.name}/state", count=number, value=value)
+            self.publish(f"capline/{part.name}/state", **self.shape(number, value))
 
     def code_of(self, part: Part, request: bytes, words: bytes) -> int:
         """A PEC covers what lies between START and STOP (SMBus 3.2 section 6.4)."""
@@ -269,6 +289,8 @@ class Works:
         """The board sends a message; `n` counts those of the topic."""
         number = self.published[topic] = self.published.get(topic, 0) + 1
         payload = msgspec.json.encode({"n": number, **members}).decode()
+        if self.tells_sent:
+            self.board.print("D", f"net: sent {topic} n {number}")
         self.broker.publish(self.board.name, topic, payload, self.up)
 
     def _alive(self) -> Program[None]:
@@ -288,6 +310,8 @@ class Works:
             if self.schedule.now_ns < self.up_ns:
                 continue
             number, gate = command["n"], command["gate"]
+            if not self.heeds(number):
+                continue
             self.board.print("I", f"divert: command {number} gate {gate}")
             self.on_command(number)
             moved_ms = dice.between(60, 140)
@@ -297,12 +321,16 @@ class Works:
 
     def _desk(self) -> Program[None]:
         """Somebody at the line's desk sends the caps left or right."""
-        dice, number, hop = self.dice("desk"), 0, Hop(self.dice("desk hop"))
+        dice = self.dice("desk")
         while True:
             yield int(700 * MILLI * (0.3 + dice.exponential(0.7)))
-            number += 1
-            payload = msgspec.json.encode({"n": number, "gate": ("left", "right")[number % 2]})
-            self.broker.publish("desk", COMMAND, payload.decode(), hop, qos=1)
+            self.command()
+
+    def command(self) -> None:
+        """One command from the desk, now."""
+        number = self.commands = self.commands + 1
+        payload = msgspec.json.encode({"n": number, "gate": ("left", "right")[number % 2]})
+        self.broker.publish("desk", COMMAND, payload.decode(), self.desk_up, qos=1)
 
     # --- the whole
 
