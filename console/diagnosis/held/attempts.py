@@ -67,6 +67,11 @@ class Attempt:
         return self.ended != "low"
 
     @property
+    def clocks_freed_it(self) -> bool:
+        """Whether SDA was seen high before a STOP, or high enough for a START."""
+        return self.freed_at > 0 or self.ended == "start"
+
+    @property
     def low_again_at(self) -> int:
         """The clock after `freed_at` in which SDA was low again, from 1; 0 when in none."""
         rest = self.bits[self.freed_at :] if self.freed_at else ()

@@ -87,6 +87,32 @@ class Held:
         return self.clocks_to_free is not None
 
     @property
+    def clocks_needed(self) -> int | None:
+        """Clocks given until SDA was first high, over all tries; None when it never was.
+
+        A try that pulled SDA low in an acknowledge made the target send more: then no number tells.
+        """
+        given = 0
+        for attempt in self.attempts:
+            if attempt.freed_at:
+                return given + attempt.freed_at
+            if attempt.released is False:
+                return None
+            given += attempt.clocks
+        return None
+
+    @property
+    def as_predicted(self) -> bool | None:
+        """Whether that was within the prediction: the proof of a target left in a byte.
+
+        None when clocks never freed it, or none were foretold.
+        """
+        needed, clocks = self.clocks_needed, self.clocks_to_free
+        if needed is None or clocks is None:
+            return None
+        return clocks.least <= needed <= clocks.most
+
+    @property
     def is_zero_stream(self) -> bool:
         """Whether nine clocks did not help because SDA was low in the acknowledge too."""
         return any(attempt.is_zero_stream for attempt in self.attempts)

@@ -152,7 +152,7 @@ def _end(
     within_ns, last_ns = span_ns
     for attempt in attempts:
         if attempt.freed and attempt.freed_ns is not None:
-            return attempt.freed_ns, "clocks" if attempt.freed_at else "stop"
+            return attempt.freed_ns, "clocks" if attempt.clocks_freed_it else "stop"
     if wire is None:
         ended = row is not None and row["ended_by"] not in ("stuck", "cut")
         return last_ns, "clocks" if ended and row and row["end_ns"] > last_ns else _rose(ended)

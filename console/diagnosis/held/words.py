@@ -137,13 +137,11 @@ def attempt_words(attempt: Attempt) -> list[str]:
 
 
 def _end(held: Held) -> Iterator[str]:
-    needed, clocks = next((each.freed_at for each in held.attempts), 0), held.clocks_to_free
-    if needed and clocks is not None:
-        if clocks.least <= needed <= clocks.most:
-            why = "as predicted for a target in the middle of its byte"
-        else:
-            why = "more than predicted: the target was out of step, or given clocks before"
-        yield f"SDA first rose after {_counted(needed)}, {why}."
+    if held.clocks_needed is not None and held.as_predicted is not None:
+        why = "as predicted for a target in the middle of its byte"
+        if not held.as_predicted:
+            why = "more than predicted: the target was out of step, or was given clocks before"
+        yield f"SDA first rose after {_counted(held.clocks_needed)}, {why}."
     ends = {
         "clocks": "Clocks freed it.",
         "stop": "A STOP freed it.",

@@ -27,6 +27,7 @@ from captures_demo.simulator.manners import HoldsClock, HoldsData
 from captures_demo.simulator.schedule import Program, Schedule
 from console.diagnosis.held.attempts import Attempt
 from console.diagnosis.held.held import Held
+from console.diagnosis.scene import Levels
 from tests.console.diagnosis.held.cut_wires import ADDRESS, Seen, seen_cut, seen_wire
 
 MILLI = 1_000_000
@@ -265,7 +266,7 @@ def test_tries_in_a_row_are_one_hold_with_each_try() -> None:
     held = only(seen_cut(ZEROS, Cut(9), Recovery(clocks=3, times=4)))
     assert [attempt.clocks for attempt in held.attempts] == [3, 3, 2]
     assert [attempt.ended for attempt in held.attempts] == ["low", "low", "stop"]
-    assert held.let_go == "clocks"
+    assert (held.let_go, held.clocks_needed, held.as_predicted) == ("clocks", 8, True)
 
 
 def test_a_stop_in_each_clock_frees_it_with_the_clock_of_the_stop() -> None:
@@ -316,6 +317,34 @@ def test_a_row_of_zeros_clocked_with_sda_low_is_recognised() -> None:
 @pytest.mark.parametrize("recovery", [UNTIL_HIGH, BLIND_NINE, STOP_IN_EACH])
 def test_a_row_of_zeros_that_clocks_freed_is_none_of_these(recovery: Recovery) -> None:
     assert not only(seen_cut(ZEROS, Cut(12), recovery)).is_zero_stream
+
+
+def test_clocks_that_sda_low_made_needless_prove_nothing() -> None:
+    low = Recovery(until_high=False, sda_low=True)
+    held = only(seen_cut(ZEROS, Cut(12), low))
+    assert (held.clocks_needed, held.as_predicted) == (None, None)
+
+
+def with_a_false_clock(seen: Seen) -> Seen:
+    """The same with a pulse in the HIGH of its 13th clock that the target did not count."""
+    was = seen.levels
+    at = np.flatnonzero(was.scl[1:] & ~was.scl[:-1])[12] + 1
+    t_ns = np.insert(was.t_ns, at + 1, was.t_ns[at] + np.array([1000, 2000]))
+    scl = np.insert(was.scl, at + 1, [False, True])
+    sda = np.insert(was.sda, at + 1, [False, False])
+    return Seen(Levels(t_ns, scl, sda, was.until_ns), seen.transactions, seen.states)
+
+
+def test_a_target_a_clock_behind_needs_more_than_is_foretold() -> None:
+    held = only(with_a_false_clock(seen_cut(ZEROS, Cut(14))))
+    assert (held.bit_slot, held.clocks_needed, held.as_predicted) == (6, 3, False)
+    assert any("more than predicted" in words for words in held.words)
+
+
+def test_of_a_hold_in_the_acknowledge_of_a_read_nothing_is_foretold() -> None:
+    held = only(with_a_false_clock(seen_cut(ZEROS, Cut(16))))
+    assert (held.bit_slot, held.turn, held.clocks_to_free) == (8, "controller", None)
+    assert held.as_predicted is None
 
 
 def test_clocks_with_sda_low_free_a_byte_of_ones_at_their_end() -> None:
