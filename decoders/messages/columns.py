@@ -54,6 +54,29 @@ class Messages:
         """The client of every row, "" when not recorded."""
         return [self.clients[code] for code in self.client.tolist()]
 
+    def in_order(self, order: npt.NDArray[np.int64]) -> Messages:
+        """Rows in another order, or some of them, a copy.
+
+        Args:
+            order: which rows, int64[k].
+        """
+        payloads = self.payloads()
+        chosen = [payloads[row] for row in order.tolist()]
+        return Messages(
+            t_ns=self.t_ns[order],
+            line=self.line[order],
+            topic=self.topic[order],
+            topics=self.topics,
+            client=self.client[order],
+            clients=self.clients,
+            direction=self.direction[order],
+            first=offsets([len(payload) for payload in chosen]),
+            data=np.frombuffer(b"".join(chosen), dtype=np.uint8),
+            qos=self.qos[order],
+            retain=self.retain[order],
+            duplicate=self.duplicate[order],
+        )
+
     @classmethod
     def concat(cls, parts: Iterable[Messages]) -> Messages:
         """All rows of all parts, in order, topics and clients coded anew."""
