@@ -19,6 +19,7 @@ from console.streams import ready_streams
 # Command -> module and one line of help. The help stands here so that listing imports nothing.
 COMMANDS = {
     "check": ("console.commands.check", "Decode, align and watch; print the findings."),
+    "compare": ("console.commands.compare", "Compare runs: count, clock or chance."),
     "demo": ("console.commands.demo", "Open the demo: a cap line whose camera goes silent."),
     "export": ("console.commands.export", "Write one table as jsonl, csv or parquet."),
     "new": ("console.commands.new", "Write a starter bench file from what is there."),
@@ -178,6 +179,7 @@ Examples:
   lastack check wire.csv controller.log broker.jsonl
   lastack check bench.toml --json
   lastack export bench.toml --table transactions --format csv
+  lastack compare monday tuesday wednesday
   lastack new wire.csv controller.log > bench.toml
   lastack record bench.toml -o soak --console
 

@@ -8,6 +8,11 @@ Of n memoryless lives with one mean, the longest is at most r times the shortest
 n e^-x of that gives a B(a, n), a = n / (r - 1).) For two it is (r - 1) / (r + 1). Where the means
 differ from life to life, as those of a count do when its rate was changed, agreement is less
 probable still; so p stands for them too.
+
+Where the observation ended before some lives did, those that failed had to do so before it: then
+they may lie as close as those of a uniform law, which agree with probability (1 - 1 / r)^(n - 1)
+and are the worst case of a law that falls and is cut off. (Given the longest, each other is within
+the ratio with probability 1 - 1 / r.)
 """
 
 from __future__ import annotations
@@ -23,15 +28,18 @@ Floats = npt.NDArray[np.float64]
 SPREAD_TOLD_APART = 0.99  # confidence with which one spread must be smaller than another
 
 
-def chance_agreement(lives: int, ratio: float) -> float:
+def chance_agreement(lives: int, ratio: float, *, cut_off: bool = False) -> float:
     """Probability that so many memoryless lives lie within a ratio of each other.
 
     Args:
         lives: at least 1; one always agrees with itself.
         ratio: longest over shortest, at least 1.
+        cut_off: whether there were others that had not ended when the observation did.
     """
     if math.isinf(ratio):
         return 1.0
+    if cut_off:
+        return float(max(1 - 1 / ratio, 0.0) ** (lives - 1))
     grown = max(ratio - 1, 0.0)
     return math.prod(k * grown / (lives + k * grown) for k in range(1, lives))
 

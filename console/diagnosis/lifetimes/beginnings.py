@@ -61,12 +61,21 @@ def stamps_of(prints: pl.DataFrame, off_axis: Collection[str] = ()) -> Stamps | 
     most = stamped["source"].value_counts(sort=True)["source"][0]
     own = stamped.filter(pl.col("source") == most)
     t_ns, native_ns = own["t_ns"].to_numpy(), own["native_ns"].to_numpy()
-    back = np.flatnonzero(np.diff(native_ns) < -_OUT_OF_ORDER_NS) + 1
-    rows = np.concatenate([[0], back])
+    rows = np.concatenate([[0], _restarts(t_ns, native_ns)])
     young = (native_ns[rows] >= 0) & (native_ns[rows] <= _YOUNG_NS)
     restarted = (rows > 0) & ~young  # of one whose tick was preset only the moment is known
     boots = np.where(young, t_ns[rows] - native_ns[rows], t_ns[rows])[young | restarted]
     return Stamps(t_ns, native_ns, np.sort(boots))
+
+
+def _restarts(t_ns: Int64s, native_ns: Int64s) -> Int64s:
+    """Rows before which the board restarted: stamps went back, or are young after a long gap."""
+    passed, ticked = np.diff(t_ns), np.diff(native_ns)
+    back = ticked < -_OUT_OF_ORDER_NS
+    behind = passed - ticked > _OUT_OF_ORDER_NS + passed // 10  # no oscillator is so slow
+    young = (native_ns[1:] >= 0) & (native_ns[1:] <= np.minimum(passed, _YOUNG_NS))
+    rows: Int64s = np.flatnonzero(back | (behind & young)) + 1
+    return rows
 
 
 def beginning(

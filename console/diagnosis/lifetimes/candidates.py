@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -36,7 +36,8 @@ class Candidate:
     name: str
     values: Floats  # [n] at the last good transaction of each; ns or counts
     steps: Floats  # [n] by how much it may have grown until the true end
-    refuted: bool = False  # a life went on well beyond
+    survived: Floats = field(default_factory=lambda: np.empty(0, np.float64))  # [m] the others'
+    survivors: tuple[int, ...] = ()  # which of those went on well beyond
 
     @property
     def ratio(self) -> float:
@@ -51,7 +52,13 @@ class Candidate:
     @property
     def p_chance(self) -> float:
         """Probability of such an agreement if they ended at random; of this one alone."""
-        return chance_agreement(len(self.values), self.ratio)
+        cut_off = len(self.survived) > 0
+        return chance_agreement(len(self.values), self.ratio, cut_off=cut_off)
+
+    @property
+    def refuted(self) -> bool:
+        """Whether a life went on well beyond where the others ended."""
+        return bool(self.survivors)
 
     @property
     def low(self) -> float:
@@ -103,22 +110,27 @@ def candidates(failed: Sequence[Life], censored: Sequence[Life] = ()) -> list[Ca
     """Time, and each count that every failed life has, if its agreement could tell anything."""
     if not failed:
         return []
-    elapsed = np.array([life.elapsed_ns for life in failed], np.float64)
     open_share = np.array([life.open_share for life in failed], np.float64)
-    longest = max((life.elapsed_ns for life in censored), default=0)
-    found = [_candidate(TIME, elapsed, elapsed * open_share, longest)]
+    elapsed = _column(life.age_ns for life in failed)
+    survived = _column(life.age_ns for life in censored)
+    found = [_candidate(TIME, elapsed, elapsed * open_share, survived)]
     common = set.intersection(*(set(life.counts) for life in failed))
     for name in sorted(common):
-        values = np.array([life.counts[name] for life in failed], np.float64)
-        steps = np.maximum(1.0, values * open_share)
-        most = max((life.counts.get(name, 0.0) for life in censored), default=0.0)
-        found.append(_candidate(name, values, steps, most))
+        values = _column(life.counts[name] for life in failed)
+        survived = _column(life.counts.get(name, 0.0) for life in censored)
+        found.append(_candidate(name, values, np.maximum(1.0, values * open_share), survived))
     return [each for each in found if _can_tell(each)]
 
 
-def _candidate(name: str, values: Floats, steps: Floats, survived: float) -> Candidate:
-    refuted = bool(survived > (values + steps).max())
-    return Candidate(name, values, steps, refuted)
+def _column(numbers: Iterable[float]) -> Floats:
+    return np.array(list(numbers), np.float64)
+
+
+def _candidate(name: str, values: Floats, steps: Floats, survived: Floats) -> Candidate:
+    """Well beyond: by more than the failed lives differ among themselves."""
+    beyond = (values + steps).max() + np.ptp(values)
+    survivors = tuple(np.flatnonzero(survived > beyond).tolist())
+    return Candidate(name, values, steps, survived, survivors)
 
 
 def _can_tell(candidate: Candidate) -> bool:
@@ -152,4 +164,8 @@ def _coarseness(candidate: Candidate) -> float:
 def _in_proportion(a: Candidate, b: Candidate) -> bool:
     ratio = np.log(a.values) - np.log(b.values)
     left_open = float((a.steps / a.values).max() + (b.steps / b.values).max())
-    return float(np.ptp(ratio)) <= _PACE + left_open
+    both = (a.survived > 0) & (b.survived > 0)
+    beyond = np.log(a.survived[both]) - np.log(b.survived[both])
+    if len(beyond):
+        left_open += float((1 / a.survived[both] + 1 / b.survived[both]).max())
+    return float(np.ptp(np.concatenate([ratio, beyond]))) <= _PACE + left_open

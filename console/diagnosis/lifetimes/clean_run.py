@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from console.diagnosis.lifetimes.candidates import TIME, Candidate
-from console.diagnosis.lifetimes.count_or_clock import Verdict
+from console.diagnosis.lifetimes.count_or_clock import Verdict, comparable
 from console.diagnosis.lifetimes.lives import Life
 
 BELIEF = 0.95
@@ -70,14 +70,12 @@ def clean_run(verdict: Verdict, lives: Sequence[Life]) -> CleanRun | None:
     """
     if not verdict.failures:
         return None
-    match verdict.kind:
-        case "count" | "quantity" | "time" | "confounded":
-            return _past(verdict.told)
-        case "rollover":
-            return CleanRun(ns=_past_rollover(verdict))
-        case _:
-            total = sum(life.elapsed_ns for life in lives)
-            return CleanRun(ns=clean_time(verdict.failures, total), by_chance=True)
+    if verdict.kind == "rollover":
+        return CleanRun(ns=_past_rollover(verdict))
+    if verdict.kind not in ("random", "cannot say") or verdict.why == "survived":
+        return _past(verdict.told)
+    total = sum(life.age_ns for life in comparable(lives))
+    return CleanRun(ns=clean_time(verdict.failures, total), by_chance=True)
 
 
 def _past(told: Sequence[Candidate]) -> CleanRun:

@@ -5,7 +5,8 @@ the ratio of longest to shortest against what memoryless lives do by chance (`ag
 the number of candidates that were tried. Candidates in one proportion over all lives are one
 (`candidates.py`). The tightest that chance does not explain wins, if every other that agrees is
 wider by what Fisher's F demands; else they are not told apart, and the verdict says so and which
-change of a rate would tell. A life that went on beyond a count or time refutes it.
+change of a rate would tell. A life that went on beyond a count or time refutes it, unless it was
+mended; nothing in the data says which, so the verdict is then left open.
 
 A wrong claim of count, time or rollover on memoryless failures: at most ALPHA + rollover.ALPHA.
 """
@@ -33,7 +34,16 @@ from console.diagnosis.lifetimes.rollover import Rollover, near_rollover, rollov
 from console.diagnosis.lifetimes.weibull import Interval, Shape, weibull_shape
 
 Kind = Literal["count", "quantity", "time", "rollover", "random", "confounded", "cannot say"]
-Why = Literal["", "no failure", "one failure", "nothing counted", "no agreement", "wears out"]
+Why = Literal[
+    "",
+    "no failure",
+    "one failure",
+    "nothing counted",
+    "survived",
+    "too few",
+    "no agreement",
+    "wears out",
+]
 
 ALPHA = 0.04
 _WIDEST_LIMIT = 1.25  # longest over shortest; many lives agree better than chance far beyond it
@@ -50,13 +60,15 @@ class Verdict:
     failures: int
     censored: int
     why: Why = ""  # of "cannot say"
-    told: tuple[Candidate, ...] = ()  # what it ran out of; of "confounded" all that it may be
+    # What it ran out of; of "confounded" all that it may be, of "cannot say" what they agree in.
+    told: tuple[Candidate, ...] = ()
     alike: tuple[str, ...] = ()  # kept pace with the first of `told` and cannot be told from it
     p_chance: float | None = None  # for all candidates together
     tried: int = 0  # candidates that do not move together
     near: str = ""  # a round limit of firmware nearby: a hint
     rollover: Rollover | None = None
     shape: Interval | None = None  # of the Weibull law of the elapsed times
+    survivors: tuple[str, ...] = ()  # of "survived": the runs in which a life went on beyond
     left_out: int = 0  # failed lives that were counted from another kind of beginning
     candidates: tuple[Candidate, ...] = field(default=(), repr=False)  # best agreement first
 
@@ -72,13 +84,19 @@ def verdict(lives: Sequence[Life]) -> Verdict:
     Args:
         lives: failed ones, and those that had not ended; in any order.
     """
-    zero = _usual_zero(lives)
-    failed = [life for life in lives if life.failed and _beginning(life.zero) == zero]
-    censored = [life for life in lives if not life.failed and _beginning(life.zero) == zero]
+    compared = comparable(lives)
+    failed = [life for life in compared if life.failed]
+    censored = [life for life in compared if not life.failed]
     left_out = sum(life.failed for life in lives) - len(failed)
     if len(failed) < 2:
         return _too_few(failed, len(censored), left_out)
     return _judged(failed, censored, left_out)
+
+
+def comparable(lives: Sequence[Life]) -> list[Life]:
+    """The lives counted from that kind of beginning from which most failed ones are."""
+    zero = _usual_zero(lives)
+    return [life for life in lives if zero is None or _beginning(life.zero) == zero]
 
 
 def _beginning(zero: Zero) -> Zero:
@@ -159,13 +177,14 @@ def _judged(failed: Sequence[Life], censored: Sequence[Life], left_out: int) -> 
 def _agreement(case: _Case) -> Verdict | None:
     """What the lives agree in better than chance would; None if in nothing."""
     tries = len(case.groups)
-    agreeing = [
+    tight = [
         group
         for group in case.groups
-        if _is_limit(group.leader) and tries * group.leader.p_chance <= ALPHA
+        if _is_tight(group.leader) and tries * group.leader.p_chance <= ALPHA
     ]
+    agreeing = [group for group in tight if not group.leader.refuted]
     if not agreeing:
-        return None
+        return _survived(case, tight) if tight else None
     winner = min(agreeing, key=lambda group: group.leader.spread)
     rivals = _rivals(case, winner)
     p_chance = tries * winner.leader.p_chance
@@ -199,9 +218,24 @@ def _of_others(group: Paced) -> bool:
     return all(is_of_others(name) for name in group.names)
 
 
-def _is_limit(candidate: Candidate) -> bool:
-    """Whether the lives could all have ended at one value of it, and none went on beyond."""
-    return not candidate.refuted and candidate.ratio <= _WIDEST_LIMIT
+def _is_tight(candidate: Candidate) -> bool:
+    """Whether the lives that failed could all have ended at one value of it."""
+    return candidate.ratio <= _WIDEST_LIMIT
+
+
+def _survived(case: _Case, tight: Sequence[Paced]) -> Verdict:
+    """What failed agrees, and others went on beyond: no fixed limit, unless they were mended."""
+    group = min(tight, key=lambda group: group.leader.spread)
+    names = [name for name in (case.driven, *group.names) if name in group.names]
+    first = group.member(names[0])
+    return replace(
+        case.open,
+        why="survived",
+        told=(first,),
+        alike=tuple(name for name in group.names if name != first.name),
+        p_chance=len(case.groups) * group.leader.p_chance,
+        survivors=tuple(dict.fromkeys(case.censored[k].run for k in first.survivors)),
+    )
 
 
 def _rivals(case: _Case, winner: Paced) -> list[Paced]:
@@ -211,7 +245,8 @@ def _rivals(case: _Case, winner: Paced) -> list[Paced]:
         group
         for group in case.groups
         if group is not winner
-        and _is_limit(group.leader)
+        and _is_tight(group.leader)
+        and not group.leader.refuted
         and group.leader.p_chance <= _VIABLE
         and group.leader.spread < widest
     ]
@@ -242,13 +277,29 @@ def _scattered(case: _Case) -> Verdict:
     ]
     if len(case.failed) >= _FEWEST_RANDOM and all(memoryless):
         return replace(case.open, kind="random", shape=shape)
+    best = min(case.groups, key=lambda group: group.leader.p_chance, default=None)
+    if best is not None and _is_tight(best.leader):
+        return _by_chance(case, best, shape)
     wears = fits[0] is not None and fits[0].p_memoryless <= _VIABLE and fits[0].interval.low > 1
     return replace(case.open, why="wears out" if wears else "no agreement", shape=shape)
 
 
+def _by_chance(case: _Case, best: Paced, shape: Interval | None) -> Verdict:
+    """They agree, but so few may do so by chance."""
+    first = best.member(best.names[0])
+    return replace(
+        case.open,
+        why="too few",
+        told=(first,),
+        alike=tuple(name for name in best.names if name != first.name),
+        p_chance=min(1.0, len(case.groups) * best.leader.p_chance),
+        shape=shape,
+    )
+
+
 def _fit(case: _Case, name: str) -> Shape | None:
     def age(life: Life) -> float:
-        return life.elapsed_ns if name == TIME else life.counts.get(name, 0.0)
+        return life.age_ns if name == TIME else life.counts.get(name, 0.0)
 
     failed = [age(life) for life in case.failed]
     censored = [value for life in case.censored if (value := age(life)) > 0]

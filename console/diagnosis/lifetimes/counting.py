@@ -74,6 +74,7 @@ def _life(
         zero=zero,
         ended="failed" if episode.failed else "censored",
         elapsed_ns=max(end_ns - zero_ns, 0),
+        how=episode.how,
         open_ns=open_ns,
         counts={name: n for name, n in counts.items() if n > 0},
         ticks={} if tick is None else {"us": tick // 1000},

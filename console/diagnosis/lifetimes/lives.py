@@ -24,6 +24,7 @@ class Life:
     zero: Zero
     ended: Ended
     elapsed_ns: int  # from the beginning to the last good transaction
+    how: str = ""  # it failed, as `stops-answering` says it
     open_ns: int = 0  # from there to the first bad one: it died somewhere in this
     counts: Mapping[str, float] = field(default_factory=dict)  # what happened in `elapsed_ns`
     ticks: Mapping[str, int] = field(default_factory=dict)  # board's clock at the end: ms, us, s
@@ -33,9 +34,10 @@ class Life:
         """Whether it ended by a failure."""
         return self.ended == "failed"
 
-    def step_of(self, value: float) -> float:
-        """By how much a count of it may have grown until it truly died, at least 1."""
-        return max(1.0, value * self.open_share)
+    @property
+    def age_ns(self) -> int:
+        """Its length for laws of lifetimes, which know no life without a length."""
+        return max(self.elapsed_ns, self.open_ns // 2, 1)
 
     @property
     def open_share(self) -> float:

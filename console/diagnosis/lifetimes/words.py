@@ -93,6 +93,19 @@ def _cannot_say(verdict: Verdict) -> str:
                 f"The times agree ({amount(verdict.told[0])}), but nothing was counted beside "
                 "them: a count at a steady rate would look the same."
             )
+        case "survived":
+            more = len(verdict.survivors) - 1
+            where = verdict.survivors[0] + (f" and {more} more" if more > 0 else "")
+            return (
+                f"Cannot say: all that failed stopped after {amount(verdict.told[0])}, but {where} "
+                "went on well beyond. If something was mended or different there, leave it out; "
+                "if not, this is no limit."
+            )
+        case "too few":
+            return (
+                f"Cannot say yet: it stopped after {amount(verdict.told[0])} each time, but "
+                f"{verdict.failures} lives are too few to tell that from chance."
+            )
         case "wears out":
             return (
                 f"No count and no time is the same in all lives, but they are more alike than "
@@ -113,7 +126,7 @@ def _grounds(verdict: Verdict) -> Iterator[str]:
     if verdict.p_chance is not None:
         tried = f", {counted(verdict.tried, 'thing')} tried" if verdict.tried > 1 else ""
         yield f"Lives that end at random agree so well {_odds(verdict.p_chance)}{tried}."
-    if verdict.alike:
+    if verdict.alike and verdict.why != "too few":
         more = len(verdict.alike) - _MOST_NAMES
         names = "; ".join(verdict.alike[:_MOST_NAMES]) + (f"; {more} more" if more > 0 else "")
         yield f"Kept pace with it, so it may as well be one of: {names}."
@@ -156,7 +169,9 @@ def _next(verdict: Verdict, lives: Sequence[Life]) -> Iterator[str]:
         else:
             half, whole = in_words(own.elapsed_ns / 2), in_words(own.elapsed_ns)
             yield f"{again}: a count would end that after {half}, a time after {whole}."
-    elif verdict.kind == "cannot say" and verdict.failures:
+    elif verdict.why == "too few":
+        yield "Another life would tell; with another poll rate it also tells a count from a time."
+    elif verdict.why in ("no agreement", "wears out", "nothing counted"):
         yield "More lives would tell; change the poll rate between them."
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -67,12 +69,29 @@ def test_where_count_and_time_are_not_told_apart_both_must_be_passed() -> None:
 def test_after_a_rollover_it_must_be_passed() -> None:
     turn = round(2**32 * 1e3)
     lives = [
-        Life(f"run {k}", "camera", "boot", "failed", turn + k * S // 3, S, {"polls": 4294.0 * k})
+        Life(
+            f"run {k}",
+            "camera",
+            "boot",
+            "failed",
+            turn + k * S // 3,
+            open_ns=S,
+            counts={"polls": 4294.0 * k},
+        )
         for k in (1, 2, 3)
     ]
     needed = clean_run(verdict(lives), lives)
     assert needed is not None
     assert [needed.count, needed.ns] == pytest.approx([0, 1.1 * turn])
+
+
+def test_where_one_went_on_beyond_that_is_what_must_be_passed() -> None:
+    dice = np.random.default_rng(1)
+    mended = replace(after_polls(dice, 5000, (1,))[0], run="mended", ended="censored")
+    lives = [*after_polls(dice, 2000, (1, 1, 2)), mended]
+    needed = clean_run(verdict(lives), lives)
+    assert needed is not None
+    assert (needed.of, round(needed.count)) == ("polls", 2200)
 
 
 def test_chance_asks_for_its_means() -> None:

@@ -16,8 +16,8 @@ TURN_S = 2**32 / 1e6  # a 32-bit counter of microseconds
 
 def life(uptime_s: float, **more: object) -> Life:
     """A life since boot, polled once a second."""
-    made = Life("run", "camera", "boot", "failed", round(uptime_s * S), S, {"polls": uptime_s})
-    return replace(made, **more)  # type: ignore[arg-type]
+    made = Life("run", "camera", "boot", "failed", round(uptime_s * S))
+    return replace(made, **{"open_ns": S, "counts": {"polls": uptime_s}, **more})  # type: ignore[arg-type]
 
 
 def test_lives_that_end_at_one_rollover() -> None:
