@@ -17,6 +17,7 @@ from console.bench.model import (
     Device,
     Mark,
     MessagesSource,
+    NetworkSource,
     PrintsSource,
     Source,
 )
@@ -147,6 +148,11 @@ def _known(
 
 def _source(document: Document, at: At[Source]) -> Iterator[DescriptionError]:
     source = at.table
+    if isinstance(source, NetworkSource):
+        if source.path is None:
+            mend = 'Add path = "FILE", relative to this file.'
+            yield document.error(at.path, f"source {source.name!r} has no path", mend)
+        return
     live = {CaptureSource: "folder", PrintsSource: "port", MessagesSource: "host"}[type(source)]
     if source.path is None and getattr(source, live) is None:
         mend = f'Add path = "FILE", relative to this file, or {live} = ... to record it.'

@@ -6,7 +6,7 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
 
     [[source]]
     name = "wire"
-    kind = "capture"               # capture, prints or messages
+    kind = "capture"               # capture, prints, messages or network
     path = "wire.csv.gz"           # relative to the bench file
     threshold_volts = 1.4          # of a capture in volts
     sample_rate_hz = 8_000_000     # of a capture that only numbers its samples
@@ -24,6 +24,11 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     name = "broker"
     kind = "messages"
     path = "broker.jsonl"
+
+    [[source]]
+    name = "lan"
+    kind = "network"               # MQTT on the wire, from a network capture (pcap, pcapng)
+    path = "lan.pcapng"
 
     [[bus]]
     name = "i2c-1"
@@ -273,7 +278,11 @@ class MessagesSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag=
         return retry_ns(*self.retry)
 
 
-Source = CaptureSource | PrintsSource | MessagesSource
+class NetworkSource(_Clocked, frozen=True, kw_only=True, tag_field="kind", tag="network"):
+    """A network capture, in which MQTT is looked for."""
+
+
+Source = CaptureSource | PrintsSource | MessagesSource | NetworkSource
 
 
 class Bus(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

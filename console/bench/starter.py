@@ -16,7 +16,7 @@ class FoundSource:
     """A source as it was found."""
 
     name: str
-    kind: Literal["capture", "prints", "messages"]
+    kind: Literal["capture", "prints", "messages", "network"]
     path: str  # as it is to stand in the file, relative to it
     offset: str | None = None  # such as "+12.5s", where the user stated one
     remarks: Sequence[str] = ()  # what was assumed, e.g. how the stamps of prints were read

@@ -15,6 +15,7 @@ from console.bench.model import Bench
 from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.inputs import Input
 from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.network_stage import NetworkStage
 from console.pipeline.serial_lines import OnTheWire
 from console.pipeline.stored_stage import RecordedStage
 from console.timeline.byte_series import byte_series
@@ -26,7 +27,7 @@ from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 from decoders.prints.columns import Prints
 
-FileStage = CaptureStage | PrintStage | MessageStage
+FileStage = CaptureStage | PrintStage | MessageStage | NetworkStage
 Stage = FileStage | RecordedStage
 Int64s = npt.NDArray[np.int64]
 
@@ -70,6 +71,8 @@ def clock_of(each: ReadSource) -> SourceClock:
         times = each.print_times
         native = np.where(times.timed, times.native_ns, 0)
         clock = SourceClock(each.name, times.clock, 1, native, times.epoch, times.is_wall)
+    elif isinstance(stage, NetworkStage):
+        clock = _one_epoch(each.name, "host", 2, stage.native_ns())
     else:
         clock = _one_epoch(each.name, "host", 2, each.tables["messages"][0]["t_ns"].to_numpy())
     return replace(clock, late_ns=stage.late_ns) if isinstance(stage, RecordedStage) else clock
@@ -115,6 +118,9 @@ def series_of(each: ReadSource, read: Sequence[ReadSource], bench: Bench) -> lis
     for table, kind, time in (("messages", "topic", "t_ns"), ("packets", "packet", "end_ns")):
         for frame in each.tables.get(table, ()):
             t_ns, row = frame[time].to_numpy(), np.arange(frame.height)
+            if isinstance(each.stage, NetworkStage):
+                row = each.stage.once()
+                t_ns, frame = t_ns[row], frame[row]
             found += json_series(each.name, t_ns, row, frame[kind], frame["fields"])
     return found
 
@@ -188,6 +194,16 @@ def segmented(each: ReadSource, clock: ClockMap) -> ClockMap:
     spans = zip(borders[::2], borders[1::2], strict=True)
     pieces = tuple(replace(whole, from_ns=a, until_ns=b) for a, b in spans)
     return replace(clock, pieces=pieces, piece_of=None)
+
+
+def happenings_clock(each: ReadSource, clock: ClockMap, frame: pl.DataFrame) -> ClockMap:
+    """The clock of a source for its happenings: each is of the piece of the message before it."""
+    if clock.piece_of is None or not isinstance(each.stage, NetworkStage):
+        return clock
+    before = np.maximum.accumulate(clock_of(each).native_ns)
+    row = np.searchsorted(before, frame["t_ns"].to_numpy(), side="right") - 1
+    at_most = max(len(before) - 1, 0)
+    return replace(clock, piece_of=clock.piece_of[np.clip(row, 0, at_most)])
 
 
 def with_band(finding: Finding, maps: Mapping[str, ClockMap]) -> Finding:

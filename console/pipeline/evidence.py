@@ -15,7 +15,7 @@ from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 
-SourceKind = Literal["capture", "prints", "messages"]
+SourceKind = Literal["capture", "prints", "messages", "network"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class SourceReport:
     name: str
     kind: SourceKind
     files: list[str]
-    events: int  # edges, lines or messages
+    events: int  # edges, lines, messages or MQTT packets
     first_ns: int | None  # common axis; None when it held nothing
     last_ns: int | None
     assumed: list[str]

@@ -20,6 +20,7 @@ from console.bench.model import (
     Bus,
     CaptureSource,
     MessagesSource,
+    NetworkSource,
     PrintsSource,
     Source,
 )
@@ -41,6 +42,8 @@ KINDS: dict[Kind, SourceKind] = {  # kind of content -> the bench file's word fo
     Kind.PRINTS: "prints",
     Kind.PRINTS_JSON: "prints",
     Kind.MESSAGES: "messages",
+    Kind.NETWORK_PCAP: "network",
+    Kind.NETWORK_PCAPNG: "network",
 }
 
 
@@ -236,7 +239,7 @@ def _of_no_kind(file: SourceFile, why: str) -> DiagnosticError:
         f"not a kind of evidence: {why}",
         place=Place(file.name),
         mend="Give level captures (delimited text or VCD), serial logs, MQTT messages as JSON "
-        "lines, or a bench file.",
+        "lines, network captures (pcap or pcapng), or a bench file.",
     )
 
 
@@ -276,6 +279,8 @@ def _declared(source: Source, named_at: Place | None, opener: _Opener) -> Input:
 def _named(kind: Kind, name: str) -> Source:
     if kind in CAPTURES:
         return CaptureSource(name=name)
+    if KINDS[kind] == "network":
+        return NetworkSource(name=name)
     return MessagesSource(name=name) if kind is Kind.MESSAGES else PrintsSource(name=name)
 
 

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from console.bench.model import Bench, CaptureSource, PrintsSource
+from console.bench.model import Bench, CaptureSource, NetworkSource, PrintsSource
 from console.pipeline.bus_devices import device_rows, pec_marked
 from console.pipeline.capture_stage import Bus, CaptureStage, WantedBus
 from console.pipeline.clocked import FileStage, ReadSource, clock_of, series_of
 from console.pipeline.inputs import Input, Inputs
 from console.pipeline.live_source import host_times
 from console.pipeline.log_stages import MessageStage, PrintStage
+from console.pipeline.network_stage import NetworkStage
 from console.pipeline.serial_lines import on_the_wire
 from console.pipeline.stored import RecordedFile
 from console.pipeline.stored_stage import RecordedStage
@@ -27,6 +28,7 @@ from console.sources.files import SourceFile
 from console.sources.kept_edges import KeptEdges
 from console.sources.kinds import Kind
 from console.timeline.bus_tables import line_states_frame, transactions_frame
+from console.timeline.connection_tables import connections_frame
 from console.timeline.message_tables import messages_frame
 from console.timeline.print_tables import print_times
 from console.timeline.serial_tables import bytes_frame
@@ -35,6 +37,8 @@ from console.timeline.ties import SourceClock
 from console.trust.unobserved import Unobserved
 from decoders.captures.delimited import DelimitedReader
 from decoders.captures.edges import CaptureReader
+from decoders.captures.pcap import PcapReader
+from decoders.captures.pcapng import PcapngReader
 from decoders.captures.vcd import VcdReader
 from decoders.errors import DiagnosticError
 
@@ -158,6 +162,9 @@ def _read(
         read.print_times = print_times(read.prints)
     else:
         _add(read.tables, {"messages": messages_frame(stage.columns(), each.source.name)})
+    if isinstance(stage, NetworkStage):
+        happened = connections_frame(stage.connection_events, each.source.name)
+        _add(read.tables, {"happenings": happened})
     return read
 
 
@@ -221,6 +228,9 @@ def _stage(each: Input, bench: Bench, keeper: KeptEdges | None) -> FileStage:
     if isinstance(source, PrintsSource):
         is_json = each.kind is Kind.PRINTS_JSON
         return PrintStage(name, line=source.line, tick_bits=source.tick_bits, is_json=is_json)
+    if isinstance(source, NetworkSource):
+        of_blocks = each.kind is Kind.NETWORK_PCAPNG
+        return NetworkStage(PcapngReader(name) if of_blocks else PcapReader(name))
     return MessageStage(name)
 
 

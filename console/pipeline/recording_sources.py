@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from console.bench.load import BenchFile
-from console.bench.model import CaptureSource, MessagesSource, PrintsSource, Source
+from console.bench.model import (
+    CaptureSource,
+    MessagesSource,
+    NetworkSource,
+    PrintsSource,
+    Source,
+)
 from console.sources.records import LiveSource
 from decoders.errors import DescriptionError, DiagnosticError, Place
 
@@ -38,7 +44,7 @@ def is_live(source: Source) -> bool:
         return source.port is not None
     if isinstance(source, MessagesSource):
         return source.host is not None
-    return source.folder is not None
+    return not isinstance(source, NetworkSource) and source.folder is not None
 
 
 def live_sources(
@@ -94,7 +100,9 @@ def _made(source: Source, name: str, hand_over: HandOver, environment: Environme
         raise DescriptionError(words, place=error.place or Place(name), mend=error.mend) from error
 
 
-def _folder(source: CaptureSource, hand_over: HandOver) -> LiveSource:
+def _folder(source: CaptureSource | NetworkSource, hand_over: HandOver) -> LiveSource:
     from console.sources.folder import FolderSource
 
+    if isinstance(source, NetworkSource):
+        raise TypeError(f"{source.name} cannot be recorded")
     return FolderSource(source, lambda path: hand_over(source.name, path))

@@ -11,7 +11,13 @@ import polars as pl
 
 from console.bench.tables import time_column
 from console.pipeline.capture_stage import CaptureStage
-from console.pipeline.clocked import ReadSource, exact_times, segmented, with_band
+from console.pipeline.clocked import (
+    ReadSource,
+    exact_times,
+    happenings_clock,
+    segmented,
+    with_band,
+)
 from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.inputs import KINDS
 from console.pipeline.live_source import host_clock
@@ -123,7 +129,9 @@ def _tables(
     for each in read:
         clock = maps[each.name]
         for name, frames in each.tables.items():
-            parts[name] += [on_axis(frame, clock) for frame in frames]
+            for frame in frames:
+                its = happenings_clock(each, clock, frame) if name == "happenings" else clock
+                parts[name].append(on_axis(frame, its))
         if each.prints is not None and each.print_times is not None:
             exact = exact_times(each.wired, maps) if each.wired is not None else None
             frame = prints_frame(each.prints, each.print_times, each.name, clock, exact)

@@ -6,7 +6,7 @@ from console.pipeline.evidence import SourceReport
 from console.timeline.times import since_start
 from decoders.durations import UNITS_NS
 
-UNITS = {"capture": "edge", "prints": "line", "messages": "message"}
+UNITS = {"capture": "edge", "prints": "line", "messages": "message", "network": "packet"}
 
 
 def coarse_ns(span_ns: int) -> int:

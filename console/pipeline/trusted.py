@@ -13,6 +13,7 @@ from console.bench.model import PrintsSource, Source
 from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.clocked import Stage
 from console.pipeline.log_stages import PrintStage
+from console.pipeline.network_stage import NetworkStage
 from console.pipeline.stored_stage import RecordedStage
 from console.timeline.clocks import ClockMap
 from console.timeline.print_tables import PrintTimes
@@ -81,6 +82,10 @@ def trust_of(told: Told) -> Iterator[TrustRow]:
         yield from _prints(name, told, stage)
     else:
         yield from _messages(name, told, stage)
+    if isinstance(stage, NetworkStage):
+        for row in stage.holes(name):
+            since, until = _common(row.from_ns, told.clock), _common(row.until_ns, told.clock)
+            yield replace(row, from_ns=since, until_ns=until)
     yield from _gone(name, told)
     if told.stopped is not None and not isinstance(stage, CaptureStage):
         what = f"not read on: {told.stopped.message}"
@@ -126,7 +131,10 @@ def _gone(name: str, told: Told) -> Iterator[TrustRow]:
 
 
 def _common(t_ns: int | None, clock: ClockMap) -> int | None:
-    return None if t_ns is None else int(clock.common_ns(np.array([t_ns], np.int64))[0])
+    if t_ns is None:
+        return None
+    row = None if clock.piece_of is None else np.zeros(1, np.int64)
+    return int(clock.common_ns(np.array([t_ns], np.int64), row)[0])
 
 
 def _prints(name: str, told: Told, stage: _Logged) -> Iterator[TrustRow]:
@@ -164,10 +172,14 @@ def _messages(name: str, told: Told, stage: _Published) -> Iterator[TrustRow]:
     if told.messages is None:
         return
     rows = stage.columns()
+    t_ns, fields = told.clock.common_ns(rows.t_ns), told.messages["fields"]
+    if isinstance(stage, NetworkStage):
+        once = stage.once()
+        rows, t_ns, fields = rows.in_order(once), t_ns[once], fields.gather(once)
     facts = MessageFacts(
         rows=rows,
-        t_ns=told.clock.common_ns(rows.t_ns),
-        fields=told.messages["fields"],
+        t_ns=t_ns,
+        fields=fields,
         bad_lines=stage.bad_lines,
         bad_count=stage.bad_count,
     )

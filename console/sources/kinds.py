@@ -9,6 +9,8 @@ from enum import StrEnum
 import msgspec
 
 from decoders.captures.delimited import looks_delimited
+from decoders.captures.pcap import looks_pcap
+from decoders.captures.pcapng import looks_pcapng
 from decoders.captures.vcd import looks_vcd
 from decoders.prints.lines import looks_like_prints
 
@@ -22,6 +24,8 @@ class Kind(StrEnum):
     PRINTS = "prints"  # raw bytes of a serial line
     PRINTS_JSON = "prints-json"  # JSON lines with t and hex or text
     MESSAGES = "messages"  # JSON lines with topic
+    NETWORK_PCAP = "network-pcap"
+    NETWORK_PCAPNG = "network-pcapng"
     UNREADABLE = "unreadable"
 
 
@@ -35,10 +39,6 @@ class Told:
 
 # First bytes of formats that are none of ours, so that the error can name them.
 _FOREIGN = {
-    b"\xd4\xc3\xb2\xa1": "a network capture (pcap)",
-    b"\xa1\xb2\xc3\xd4": "a network capture (pcap)",
-    b"\x4d\x3c\xb2\xa1": "a network capture (pcap)",
-    b"\x0a\x0d\x0d\x0a": "a network capture (pcapng)",
     b"PK\x03\x04": "a zip archive",
     b"SQLite format 3\x00": "an SQLite database",
     b"\x89PNG": "a picture (PNG)",
@@ -69,6 +69,10 @@ def kind_of(head: bytes, name: str = "") -> Told:
     """
     if not head.strip():
         return Told(Kind.UNREADABLE, "the file is empty" if not head else "there is only blank")
+    if looks_pcap(head):
+        return Told(Kind.NETWORK_PCAP, "it begins as a network capture does (pcap)")
+    if looks_pcapng(head):
+        return Told(Kind.NETWORK_PCAPNG, "it begins as a network capture does (pcapng)")
     for magic, what in _FOREIGN.items():
         if head.startswith(magic):
             return Told(Kind.UNREADABLE, f"it is {what}")

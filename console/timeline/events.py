@@ -40,8 +40,11 @@ EVENT_TABLES = (
 GOOD, ODD, BAD, UNSEEN = range(4)  # UNSEEN: the evidence could not have shown it
 BAD_LEVELS = ("error", "critical", "alert", "emergency", "fatal")
 ODD_LEVELS = ("warning",)
-BAD_HAPPENINGS = ("refused", "lost")
-ODD_HAPPENINGS = ("closed", "retry", "break", "framing", "parity")
+BAD_HAPPENINGS = ("refused", "lost", "keep-alive", "duel", "malformed", "connection-refused")
+ODD_HAPPENINGS = (
+    "closed", "retry", "break", "framing", "parity", "dropped", "taken-over", "half-handshake",
+    "violation", "message-refused", "unread",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import UnionType
 from typing import Literal
 
 import polars as pl
 
-from console.bench.model import Bench, CaptureSource, MessagesSource, PrintsSource
+from console.bench.model import Bench, CaptureSource, MessagesSource, NetworkSource, PrintsSource
 
 Kind = Literal["board", "device", "bus", "network"]
 KINDS: tuple[Kind, ...] = ("board", "device", "bus", "network")  # from cause to effect
@@ -128,7 +129,7 @@ def parties_of(tables: Mapping[str, pl.DataFrame], bench: Bench) -> Parties:
         by_bus[bus] = columns.of(bus, "bus")
     for line in tables["pulses"]["line"].unique(maintain_order=True).drop_nulls():
         by_source[line] = columns.of(line, "device")
-    for source in _seen(tables["messages"], "source", named, MessagesSource):
+    for source in _seen(tables["messages"], "source", named, MessagesSource | NetworkSource):
         by_source[source] = columns.of(_party(named, source), "network")
     for source in tables["happenings"]["source"].unique(maintain_order=True).drop_nulls():
         if source not in by_source:  # recorded, and nothing but that happened to it
@@ -142,7 +143,7 @@ def _party(named: Mapping[str, object], source: str) -> str:
 
 
 def _seen(
-    table: pl.DataFrame, column: str, named: Mapping[str, object], kind: type
+    table: pl.DataFrame, column: str, named: Mapping[str, object], kind: type | UnionType
 ) -> Sequence[str]:
     """Sources the bench names, then those only the table knows."""
     told = [name for name, source in named.items() if isinstance(source, kind)]

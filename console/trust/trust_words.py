@@ -64,6 +64,10 @@ _PROVES = {
         "what came to the recorder, in this order",
         "when the sender sent it; that what is not in it was not sent",
     ),
+    "network": (
+        "what passed the place where it was captured, in both directions, and when",
+        "what a program made of it; what is encrypted; what the capture dropped",
+    ),
 }
 _ABSENCE = "What is not in this span may have been all the same: absence proves nothing here."
 _FOLLOWS = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from console.watch.check_code import CHECKS, PacketProblems, TransactionCheckCode
+from console.watch.connections import ConnectionTroubles
 from console.watch.exercised import Exercised
 from console.watch.line_held import LineHeld
 from console.watch.names import Names
@@ -24,6 +25,7 @@ DEFAULT_WORDS = (
     "damaged prints",
     "prints of errors",
     "restarts",
+    "MQTT connections, packets and handshakes that go wrong",
 )
 # What the edge of a capture cut is no fault of the traffic.
 _WHOLE = "started_by <> 'cut' AND ended_by <> 'cut'"
@@ -62,6 +64,7 @@ def default_rules(
         _start_out_of_place(names),
         _noise(names),
         _spikes(names),
+        ConnectionTroubles(names),  # of network captures
     ]
     if stops_elsewhere is not None:
         rules.append(StopsAnswering(names, others=stops_elsewhere))

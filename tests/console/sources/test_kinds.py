@@ -32,7 +32,12 @@ CASES = [
     (bytes(range(32)) * 20, Kind.UNREADABLE),
     (b"PK\x03\x04rest", Kind.UNREADABLE),
     (b'[{"t": 1, "topic": "a"}]\n', Kind.UNREADABLE),
-    (b"\xd4\xc3\xb2\xa1rest", Kind.UNREADABLE),
+    (b"\xd4\xc3\xb2\xa1rest", Kind.NETWORK_PCAP),
+    (b"\xa1\xb2\xc3\xd4rest", Kind.NETWORK_PCAP),
+    (b"\x4d\x3c\xb2\xa1rest", Kind.NETWORK_PCAP),
+    (b"\xa1\xb2\x3c\x4drest", Kind.NETWORK_PCAP),
+    (b"\x0a\x0d\x0d\x0a\x1c\0\0\0\x4d\x3c\x2b\x1a", Kind.NETWORK_PCAPNG),
+    (b"\x0a\x0d\x0d\x0a\0\0\0\x1c\x1a\x2b\x3c\x4d", Kind.NETWORK_PCAPNG),
 ]
 
 
