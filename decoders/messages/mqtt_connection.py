@@ -60,6 +60,7 @@ class MqttConnection:
     )
     aliases: tuple[dict[int, str], dict[int, str]] = field(default_factory=lambda: ({}, {}))
     topics: dict[bytes, str | None] = field(default_factory=dict)  # names seen; None: not allowed
+    came_ns: list[int] = field(default_factory=lambda: [0, 0])  # when bytes of each half last came
     ends_seen: int = 0  # rows that ended it, or one side of it
     rows_before: int = 0  # of earlier parts
     _spoke: list[int] = field(default_factory=list)  # frames of the client's plain packets

@@ -48,6 +48,19 @@ class TrafficFacts:
     tls: int = 0  # on the port of MQTT over TLS: not readable
 
 
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """Bytes of a connection that were sent and not captured."""
+
+    client: str
+    from_ns: int  # when the last bytes before them had come
+    until_ns: int  # when the first behind them had
+    missing: int
+
+
+_MOST_HOLES = 1000
+
+
 class _Place(NamedTuple):
     """Where a packet stands among all: frame, connection, row of its part, packet of its half."""
 
@@ -109,6 +122,7 @@ class MqttDecoder:
 
     def __init__(self) -> None:
         self.facts = TrafficFacts()
+        self.holes: list[Hole] = []  # the first 1000
         self._sessions = Sessions()
         self._openings: dict[int, tuple[Opening, list[Part]]] = {}  # by serial
         self._known: dict[int, MqttConnection] = {}
@@ -172,6 +186,8 @@ class MqttDecoder:
                     spoke += self._cut(block, c, half, part, found, k)
                     k += len(found)
                     continue
+                if isinstance(found, Lost) and len(self.holes) < _MOST_HOLES:
+                    self.holes.append(_hole(c, half, part, found))
                 what = found.error if isinstance(found, Broken) else found
                 block.steps.append(_step(c, half, part, found.row, k, what))
                 k += 1
@@ -179,6 +195,9 @@ class MqttDecoder:
                 rows = np.sort(np.concatenate(spoke))
                 c.spoke(part.number[rows], part.t_ns[rows])
                 block.heard[c.tcp.serial] = c
+        for half in (0, 1):
+            came = part.t_ns[(part.half == half) & (part.what <= What.HOLE)]
+            c.came_ns[half] = int(came[-1]) if len(came) else c.came_ns[half]
         ends = np.flatnonzero(part.what >= What.FIN).tolist()
         for row in ends:
             end = What(int(part.what[row]))
@@ -264,6 +283,13 @@ def _version(cut: Cut, *, from_client: bool) -> int | None:
         if version is not None:
             return version
     return None
+
+
+def _hole(c: MqttConnection, half: int, part: Part, lost: Lost) -> Hole:
+    before = np.flatnonzero((part.half[: lost.row] == half) & (part.what[: lost.row] <= What.HOLE))
+    until_ns = int(part.t_ns[lost.row])
+    since_ns = int(part.t_ns[before[-1]]) if len(before) else c.came_ns[half]
+    return Hole(c.label, min(since_ns or until_ns, until_ns), until_ns, lost.missing)
 
 
 def _not_before(part: Part, number: int) -> Part:

@@ -1,0 +1,98 @@
+"""One network capture, from file bytes to messages and what happened to connections: a fold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from console.trust.sheet import TrustRow
+from decoders.captures.pcap_frames import FrameReader
+from decoders.errors import DiagnosticError
+from decoders.messages.columns import DIRECTIONS, Messages
+from decoders.messages.mqtt_capture import NetworkDecoder
+from decoders.messages.mqtt_happenings import ConnectionEvent
+
+Int64s = npt.NDArray[np.int64]
+
+_TO_BROKER = DIRECTIONS.index("to-broker")
+
+
+class NetworkStage:
+    """Feed it the bytes of a network capture; after `finish` it has the rows.
+
+    Args:
+        reader: of the file's bytes.
+    """
+
+    bad_lines: Sequence[tuple[int, str]] = ()
+    bad_count = 0
+
+    def __init__(self, reader: FrameReader) -> None:
+        self._fold = NetworkDecoder(reader)
+        self._messages: list[Messages] = []
+        self.connection_events: list[ConnectionEvent] = []
+
+    def feed(self, chunk: bytes) -> None:
+        """Take the next bytes of the file."""
+        rows = self._fold.feed(chunk)
+        if len(rows.messages):
+            self._messages.append(rows.messages)
+        self.connection_events += rows.events
+
+    def finish(self) -> None:
+        """Take what was left; feed nothing after this."""
+        for rows in self._fold.finish():
+            if len(rows.messages):
+                self._messages.append(rows.messages)
+            self.connection_events += rows.events
+
+    @property
+    def events(self) -> int:
+        """MQTT control packets so far."""
+        return self._fold.mqtt.sessions.packets
+
+    @property
+    def assumed(self) -> list[str]:
+        """What was found in it, and assumed to read it."""
+        return self._fold.remarks
+
+    @property
+    def stopped(self) -> DiagnosticError | None:
+        """Where a capture that was good at first went bad."""
+        return self._fold.stopped
+
+    def columns(self) -> Messages:
+        """All messages, joined once; `line` is the number of the frame that completed one."""
+        self._messages = [Messages.concat(self._messages)]
+        return self._messages[0]
+
+    def native_ns(self) -> Int64s:
+        """The times of its messages; where it has none, those of what else happened."""
+        if len(self.columns()):
+            return self.columns().t_ns
+        return np.array(sorted(row.t_ns for row in self.connection_events), np.int64)
+
+    def once(self) -> Int64s:
+        """The rows on their way to the broker; all where none was captured on it.
+
+        A message passes the wire once to the broker and once more to every subscriber.
+        """
+        sent = np.flatnonzero(self.columns().direction == _TO_BROKER)
+        return sent if len(sent) else np.arange(len(self.columns()))
+
+    def holes(self, source: str) -> Iterator[TrustRow]:
+        """Where bytes of MQTT were sent and not captured, on its own clock."""
+        for hole in self._fold.mqtt.holes:
+            what = f"{hole.missing:,} bytes of {hole.client} were sent and not captured"
+            yield TrustRow(
+                source,
+                hole.from_ns,
+                hole.until_ns,
+                "lost",
+                "doubtful",
+                what,
+                float(hole.missing),
+                unit="bytes",
+            )
