@@ -52,7 +52,9 @@ def rare_bytes(history: History) -> Kind:
         usual = _usual(values)
         words = f"byte {byte + 1} of {short_words(row)} is {value:02X} (usually {usual})"
         share = float(((values == value).sum() + 1) / (len(values) + 1))
-        return Said(words, place_of(row), f"byte {byte} {short_words(row)} {value:02X}", share)
+        return Said(
+            words, place_of(row), f"byte {byte + 1} of {short_words(row)} being {value:02X}", share
+        )
 
     return Kind("bytes", history.units, [Measure(largest, said)])
 
@@ -90,7 +92,7 @@ def leftover(history: History) -> Kind:
         )
         healthy = history.units.healthy
         share = float(((largest[healthy] > 0).sum() + 1) / (healthy.sum() + 1))
-        return Said(words, place_of(row), "leftover", share)
+        return Said(words, place_of(row), "a reply left over from the one before", share)
 
     return Kind("leftover", history.units, [Measure(largest, said)])
 

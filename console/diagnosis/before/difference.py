@@ -18,7 +18,7 @@ class Said:
 
     words: str
     place: Place
-    same: str  # equal for what is the same thing in another episode
+    same: str  # equal for what is the same thing in another episode; for people, too
     share: float  # of healthy polls (or windows) in which this very thing was
     value_ns: int | None = None  # the length of time that is odd, where one is
 

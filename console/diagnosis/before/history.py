@@ -13,14 +13,13 @@ import polars as pl
 
 from console.diagnosis.before.judging import Units
 from console.diagnosis.before.kinds import POLLS_BEFORE
-from console.diagnosis.before.statistics import Ints, Truths, codes_of
+from console.diagnosis.before.statistics import LEARNING, Ints, Truths, codes_of
 from console.diagnosis.scene import Scene
 from console.watch.asked import asked_by_target
 from console.watch.polls import PollCutter, Polls
 
 MOST_ROWS = 1_000_000  # transactions of the bus that are looked back over
 MOST_POLLS = 200_000
-_LEARNING = 10  # the first tenth of the polls is learned from, and not compared with
 _LEAST_LEARNING = 32
 
 # A transaction's form: direction, length, first byte written, how it began and ended.
@@ -128,7 +127,7 @@ def _history(
     healthy = np.zeros(len(starts), np.bool_)
     healthy[:last] = sound[:-1] & sound[1:]
     healthy[max(0, last - POLLS_BEFORE) :] = False
-    healthy[: max(_LEAST_LEARNING, last // _LEARNING)] = False
+    healthy[: max(_LEAST_LEARNING, last // LEARNING)] = False
     return History(
         scene=scene,
         bus=bus,

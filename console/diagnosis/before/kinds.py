@@ -13,21 +13,21 @@ from collections.abc import Mapping
 KINDS: Mapping[str, float] = {
     "shape": 1.0,  # direction, length, first byte, how it began and ended (a missing STOP)
     "order": 1.0,  # which shape follows which
-    "gap": 1.0,  # the pause before a transaction
+    "gap": 1.5,  # the pause before a transaction
     "length": 1.0,  # how long a shape takes: clock stretching, or a controller that pauses
     "bytes": 1.0,  # values rare at their place
-    "neighbour": 1.0,  # transactions of other addresses, and how shortly before
+    "neighbour": 1.5,  # transactions of other addresses, and how shortly before
     "prints": 1.0,
     "messages": 1.0,
-    "growth": 0.25,  # lengths that rose over the last transactions
-    "leftover": 0.25,  # a reply that begins with the end of the one before it
-    "lines": 0.25,  # spikes, noise, lines held
-    "pulses": 0.25,  # of the wire itself: runts, short highs, long lows
-    "numbers": 0.25,  # in prints
-    "values": 0.25,  # numbers in payloads
-    "memory": 0.25,  # printed heap numbers that shrink
-    "restart": 0.25,  # so shortly after a restart or a reconnect
-    "happenings": 0.25,
+    "growth": 0.15,  # lengths that rose over the last transactions
+    "leftover": 0.15,  # a reply that begins with the end of the one before it
+    "lines": 0.15,  # spikes, noise, lines held
+    "pulses": 0.15,  # of the wire itself: runts, short highs, long lows
+    "numbers": 0.15,  # in prints
+    "values": 0.15,  # numbers in payloads
+    "memory": 0.15,  # printed heap numbers that shrink
+    "restart": 0.15,  # so shortly after a restart or a reconnect
+    "happenings": 0.15,
 }
 
 # Of a kind's share, what is spent on each place that is looked at.
@@ -36,7 +36,7 @@ BAD = "right before the first unanswered one"
 BEFORE = "in one of the four polls before the last good one"
 POLLS_BEFORE = 4
 _TWO: Mapping[str, float] = {LAST: 0.9, BEFORE: 0.1}
-_THREE: Mapping[str, float] = {LAST: 0.5, BAD: 0.4, BEFORE: 0.1}
+_THREE: Mapping[str, float] = {LAST: 0.65, BAD: 0.25, BEFORE: 0.1}
 
 
 def places(kind: str) -> Mapping[str, float]:

@@ -21,6 +21,7 @@ from console.diagnosis.before.statistics import (
     largest_of,
     novelty,
 )
+from console.diagnosis.before.timing import LEAST_RATIO
 from console.diagnosis.scene import Levels
 from console.diagnosis.story import Place
 from decoders.durations import in_words
@@ -62,7 +63,7 @@ def lines(history: History) -> Kind:
         took = in_words(row["end_ns"] - row["start_ns"])
         place = Place(row["start_ns"], "line_states", row["row"])
         share = float(((codes == codes[at]).sum() + 1) / (history.n + 1))
-        return Said(f"{words} for {took}", place, f"line {row['state']}", min(share, 1.0))
+        return Said(f"{words} for {took}", place, f"{words}", min(share, 1.0))
 
     return Kind("lines", history.units, [Measure(largest, said)])
 
@@ -87,7 +88,9 @@ def pulses(history: History) -> Kind | None:
     for name, widths_ns, at_ns in _pulse_widths(levels):
         most = name.endswith("low")
         values, places = _of_rows(widths_ns, at_ns, begins, ends, most=most)
-        scores = np.where(values > 0, isolation(np.log(np.maximum(values, 1.0)), shape), 0.0)
+        scores = np.where(
+            values > 0, isolation(np.log(np.maximum(values, 1.0)), shape, LEAST_RATIO), 0.0
+        )
         scores[~keep] = 0.0
         whole = _Widths(name, values, places, own, shape)
         largest, rows = largest_of(scores, history.unit[first:], history.n)
@@ -115,7 +118,7 @@ class _Widths:
         place = Place(int(self._places[row]), "transactions", place_of(form).row)
         side = "longer" if ns > usual else "shorter"
         share = float((far.sum() + 1) / (len(alike) + 1))
-        return Said(words, place, f"{self._name} {side}", share, round(ns))
+        return Said(words, place, f"{self._name} {side} than usual", share, round(ns))
 
 
 def _first_row(history: History) -> int:

@@ -43,6 +43,6 @@ def restart(history: History, heard: Heard) -> Kind:
         share = float((scores >= scores[window]).mean())
         words = f"{row['source']} restarted or reconnected {in_words(ns)} before"
         place = Place(row["t_ns"], "prints", row["row"])
-        return Said(words, place, f"{row['source']} restarted", share, ns)
+        return Said(words, place, f"{row['source']} restarted or reconnected", share, ns)
 
     return Kind("restart", windows.units, [Measure(scores, about)])

@@ -36,7 +36,7 @@ def prints(history: History, heard: Heard) -> Kind:
         return f"{row['source']} printed “{_short(row['text'])}”"
 
     def same(row: Mapping[str, Any]) -> str:
-        return f"{row['source']} printed {_masked(row['text'])}"
+        return f"{row['source']} printing “{_short(_masked(row['text']))}”"
 
     return Kind("prints", heard.windows.units, [_rare(heard, codes, "prints", words, same)])
 
@@ -55,13 +55,13 @@ def messages(history: History, heard: Heard) -> Kind:
         "messages",
         heard.windows.units,
         [
-            _rare(heard, topics, "messages", words, lambda row: f"message on {row['topic']}"),
+            _rare(heard, topics, "messages", words, lambda row: f"a message on {row['topic']}"),
             _rare(
                 heard,
                 payloads,
                 "messages",
                 words,
-                lambda row: f"message on {row['topic']} {_masked(row['payload'] or '')}",
+                lambda row: f"a message on {row['topic']}: {_short(_masked(row['payload'] or ''))}",
             ),
         ],
     )

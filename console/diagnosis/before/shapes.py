@@ -23,7 +23,7 @@ def shape(history: History) -> Kind:
         at = int(rows[unit])
         row = history.own.row(at, named=True)
         words = form_words(row)
-        return Said(words, place_of(row), f"shape {words}", _share(history, codes, at))
+        return Said(words, place_of(row), f"a {words}", _share(history, codes, at))
 
     return Kind("shape", history.units, [Measure(largest, said)])
 
@@ -43,7 +43,7 @@ def order(history: History) -> Kind:
         at = int(rows[unit])
         row, before = (history.own.row(k, named=True) for k in (at, at - 1))
         words = f"{short_words(row)} after {short_words(before)}"
-        return Said(words, place_of(row), f"order {words}", _share(history, pairs, at))
+        return Said(words, place_of(row), f"a {words}", _share(history, pairs, at))
 
     return Kind("order", history.units, [Measure(largest, said)])
 

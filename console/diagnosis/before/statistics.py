@@ -16,9 +16,13 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Truths = npt.NDArray[np.bool_]
 
+LEARNING = 10  # the first tenth of a run is learned from, and not compared with
+_KNOWN = 3
 LEAST_GROUP = 64  # values of one sort, below which none of them is called odd
 _DRIFT_ROWS = 65  # a value is compared with the median of so many before it
-_CROWD = 256  # a value is isolated while fewer than 1 in so many of its sort lie near it
+_CROWD = 100  # a value is isolated while fewer than 1 in so many of its sort lie near it
+_LEAST_CROWD = 8
+_TINY = 1e-9
 
 
 def seen_before(codes: Ints) -> Ints:
@@ -43,21 +47,41 @@ def codes_of(keys: pl.Series) -> Ints:
 
 
 def novelty(codes: Ints) -> Floats:
-    """float64[n] in (0, 1]: 1 for a value that never was before, less for one often seen."""
-    found: Floats = 1.0 / (1.0 + seen_before(codes)).astype(np.float64)
-    return found
+    """How rare each value is: 1 over how often it was there.
+
+    Of a value that was there in the first third all its times count, so that one known to be common
+    is common from the start. Of a later one those before it count: what goes on bringing new values
+    (a counter, a log of free text) is odd each time, and so never odd at the end.
+
+    Args:
+        codes: int64[n] in time order, equal for equal values.
+
+    Returns:
+        float64[n] in (0, 1].
+    """
+    n = len(codes)
+    if not n:
+        return np.empty(0)
+    _, first, inverse, counts = np.unique(
+        codes, return_index=True, return_inverse=True, return_counts=True
+    )
+    known = (first < n // _KNOWN)[inverse]
+    times = np.where(known, counts[inverse], 1 + seen_before(codes))
+    return 1.0 / times.astype(np.float64)
 
 
-def isolation(values: Floats, groups: Ints) -> Floats:
+def isolation(values: Floats, groups: Ints, least: float = 0.0) -> Floats:
     """How alone each value is among those of its group: far out, or in a hole between crowds.
 
-    The distance to the k-th neighbour on the nearer side, k of a fraction 1/256; as its rank in the
-    group, -log10 of the share of values that are as isolated. Slow drift is taken out first: a
-    value is compared with the median of the 65 before it.
+    The distance to the k-th neighbour on the nearer side, k of a fraction 1/100, in units of that
+    distance for the most isolated hundredth of the group: what is far out in a group with long
+    tails is less odd than as far out in one without. Slow drift is taken out first: a value is
+    compared with the median of the 65 before it.
 
     Args:
         values: float64[n] in time order.
         groups: int64[n]; values of different groups are never compared.
+        least: distances below this are none, as between values of one sampling step.
 
     Returns:
         float64[n], 0 for values of groups of fewer than 64.
@@ -67,7 +91,7 @@ def isolation(values: Floats, groups: Ints) -> Floats:
     ends = np.flatnonzero(np.diff(groups[order])) + 1
     for rows in np.split(order, ends):
         if len(rows) >= LEAST_GROUP:
-            scores[rows] = _isolation(_without_drift(values[rows]))
+            scores[rows] = _isolation(_without_drift(values[rows]), max(least, _TINY))
     return scores
 
 
@@ -77,9 +101,9 @@ def _without_drift(values: Floats) -> Floats:
     return values - usual
 
 
-def _isolation(values: Floats) -> Floats:
+def _isolation(values: Floats, least: float) -> Floats:
     n = len(values)
-    k = max(4, n // _CROWD)
+    k = max(_LEAST_CROWD, n // _CROWD)
     order = np.argsort(values, kind="stable")
     ranked = values[order]
     below = np.full(n, np.inf)
@@ -88,7 +112,8 @@ def _isolation(values: Floats) -> Floats:
     above[:-k] = ranked[k:] - ranked[:-k]
     apart = np.empty(n)
     apart[order] = np.minimum(below, above)
-    return -np.log10(as_odd(apart, apart) / n)
+    usual = max(float(np.quantile(apart, 1 - 1 / _CROWD)), least)
+    return np.maximum(apart / usual, 0.0)
 
 
 def as_odd(scores: Floats, among: Floats) -> Ints:

@@ -14,13 +14,12 @@ import polars as pl
 from console.bench.tables import time_column
 from console.diagnosis.before.history import History
 from console.diagnosis.before.judging import Units
-from console.diagnosis.before.statistics import Ints, Truths
+from console.diagnosis.before.statistics import LEARNING, Ints, Truths
 from console.diagnosis.scene import SceneSource
 
 _MOST_WINDOWS = 200_000
 MOST_ROWS = 300_000  # of a table
 _BANDS = 4  # a window is at least so many bands long
-_LEARNING = 10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,7 +107,7 @@ def _windows(history: History, rows: pl.DataFrame, sources: list[SceneSource]) -
     healthy = _healthy(history, begins, length)
     for each in sources:
         healthy &= ~each.unobserved.touches(begins, begins + length)
-    healthy[: n // _LEARNING] = False
+    healthy[: n // LEARNING] = False
     return Windows(history.until_ns, length, Units(healthy, n - 1))
 
 
