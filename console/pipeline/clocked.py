@@ -196,14 +196,25 @@ def segmented(each: ReadSource, clock: ClockMap) -> ClockMap:
     return replace(clock, pieces=pieces, piece_of=None)
 
 
-def happenings_clock(each: ReadSource, clock: ClockMap, frame: pl.DataFrame) -> ClockMap:
-    """The clock of a source for its happenings: each is of the piece of the message before it."""
-    if clock.piece_of is None or not isinstance(each.stage, NetworkStage):
+def clock_of_table(stage: Stage, clock: ClockMap, name: str, t_ns: Int64s) -> ClockMap:
+    """The clock of a source for the rows of one of its tables.
+
+    The rows of a network capture's clock are its messages and its ends; what else happened is of
+    the piece of the message before it.
+
+    Args:
+        stage: of the source.
+        clock: of the source.
+        name: of the table.
+        t_ns: times of its rows.
+    """
+    if clock.piece_of is None or not isinstance(stage, NetworkStage):
         return clock
-    before = np.maximum.accumulate(clock_of(each).native_ns)
-    row = np.searchsorted(before, frame["t_ns"].to_numpy(), side="right") - 1
-    at_most = max(len(before) - 1, 0)
-    return replace(clock, piece_of=clock.piece_of[np.clip(row, 0, at_most)])
+    messages = stage.columns().t_ns
+    row = np.arange(len(t_ns))
+    if name != "messages":
+        row = np.searchsorted(np.maximum.accumulate(messages), t_ns, side="right") - 1
+    return replace(clock, piece_of=clock.piece_of[np.clip(row, 0, None)])
 
 
 def with_band(finding: Finding, maps: Mapping[str, ClockMap]) -> Finding:

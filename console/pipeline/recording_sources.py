@@ -35,7 +35,7 @@ class Live:
     @property
     def required(self) -> bool:
         """Whether a recording that cannot open it at first is none."""
-        return self.described.required
+        return not isinstance(self.described, NetworkSource) and self.described.required
 
 
 def is_live(source: Source) -> bool:

@@ -13,8 +13,8 @@ from console.bench.tables import time_column
 from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.clocked import (
     ReadSource,
+    clock_of_table,
     exact_times,
-    happenings_clock,
     segmented,
     with_band,
 )
@@ -130,7 +130,8 @@ def _tables(
         clock = maps[each.name]
         for name, frames in each.tables.items():
             for frame in frames:
-                its = happenings_clock(each, clock, frame) if name == "happenings" else clock
+                t_ns = frame[time_column(name)].to_numpy()
+                its = clock_of_table(each.stage, clock, name, t_ns)
                 parts[name].append(on_axis(frame, its))
         if each.prints is not None and each.print_times is not None:
             exact = exact_times(each.wired, maps) if each.wired is not None else None

@@ -11,7 +11,7 @@ import polars as pl
 
 from console.bench.model import PrintsSource, Source
 from console.pipeline.capture_stage import CaptureStage
-from console.pipeline.clocked import Stage
+from console.pipeline.clocked import Stage, clock_of_table
 from console.pipeline.log_stages import PrintStage
 from console.pipeline.network_stage import NetworkStage
 from console.pipeline.stored_stage import RecordedStage
@@ -21,7 +21,7 @@ from console.trust.capture_trust import BusFacts, CaptureFacts, capture_rows
 from console.trust.clock_trust import clock_rows
 from console.trust.ends import ends_of_capture, ends_of_events
 from console.trust.line_forms import heads_of
-from console.trust.message_trust import MessageFacts, message_rows
+from console.trust.message_trust import MessageFacts, message_rows, retained_rows
 from console.trust.print_trust import PrintFacts, print_rows
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import Unobserved
@@ -84,7 +84,9 @@ def trust_of(told: Told) -> Iterator[TrustRow]:
         yield from _messages(name, told, stage)
     if isinstance(stage, NetworkStage):
         for row in stage.holes(name):
-            since, until = _common(row.from_ns, told.clock), _common(row.until_ns, told.clock)
+            ends = np.array([row.from_ns, row.until_ns], np.int64)
+            clock = clock_of_table(stage, told.clock, "happenings", ends)
+            since, until = clock.common_ns(ends).tolist()
             yield replace(row, from_ns=since, until_ns=until)
     yield from _gone(name, told)
     if told.stopped is not None and not isinstance(stage, CaptureStage):
@@ -131,10 +133,7 @@ def _gone(name: str, told: Told) -> Iterator[TrustRow]:
 
 
 def _common(t_ns: int | None, clock: ClockMap) -> int | None:
-    if t_ns is None:
-        return None
-    row = None if clock.piece_of is None else np.zeros(1, np.int64)
-    return int(clock.common_ns(np.array([t_ns], np.int64), row)[0])
+    return None if t_ns is None else int(clock.common_ns(np.array([t_ns], np.int64))[0])
 
 
 def _prints(name: str, told: Told, stage: _Logged) -> Iterator[TrustRow]:
@@ -172,10 +171,12 @@ def _messages(name: str, told: Told, stage: _Published) -> Iterator[TrustRow]:
     if told.messages is None:
         return
     rows = stage.columns()
-    t_ns, fields = told.clock.common_ns(rows.t_ns), told.messages["fields"]
+    clock = clock_of_table(told.stage, told.clock, "messages", rows.t_ns)
+    t_ns, fields = clock.common_ns(rows.t_ns), told.messages["fields"]
     if isinstance(stage, NetworkStage):
+        yield from retained_rows(name, stage.remembered(), t_ns)
         once = stage.once()
-        rows, t_ns, fields = rows.in_order(once), t_ns[once], fields.gather(once)
+        rows, t_ns, fields = stage.sent(once), t_ns[once], fields.gather(once)
     facts = MessageFacts(
         rows=rows,
         t_ns=t_ns,
@@ -184,8 +185,10 @@ def _messages(name: str, told: Told, stage: _Published) -> Iterator[TrustRow]:
         bad_count=stage.bad_count,
     )
     yield from message_rows(name, facts)
+    if isinstance(stage, NetworkStage):  # it was captured from its first frame to its last
+        t_ns = told.clock.common_ns(stage.native_ns())
     if told.clock.is_aligned and told.unobserved is None:
-        yield from ends_of_events(name, facts.t_ns, told.start_ns, told.end_ns)
+        yield from ends_of_events(name, t_ns, told.start_ns, told.end_ns)
 
 
 NOT_OBSERVABLE = "not-observable"

@@ -48,7 +48,7 @@ def message_rows(source: str, facts: MessageFacts) -> Iterator[TrustRow]:
     yield from _redelivered(source, facts)
     repeated = repeated_rows(again, n)
     yield from _lost(source, facts, repeated | facts.rows.duplicate)
-    yield from _retained(source, facts)
+    yield from retained_rows(source, facts.rows, facts.t_ns)
     yield from _unreadable(source, facts)
     yield from _out_of_order(source, facts, repeated)
 
@@ -144,12 +144,11 @@ def _rises(values: pl.Series) -> bool:
     return bool(len(steps) and np.mean((steps > 0) & (steps <= _SMALL)) >= _RISES)
 
 
-def _retained(source: str, facts: MessageFacts) -> Iterator[TrustRow]:
+def retained_rows(source: str, rows: Messages, t_ns: Int64s) -> Iterator[TrustRow]:
     """A row for each topic with retained messages."""
-    rows = facts.rows
     for code in np.unique(rows.topic[rows.retain]).tolist():
         at = np.flatnonzero(rows.retain & (rows.topic == code))
-        times = facts.t_ns[at]
+        times = t_ns[at]
         what = f"{rows.topics[code]}: {len(at):,} with the RETAIN flag may be older than they look"
         yield TrustRow(
             source,
