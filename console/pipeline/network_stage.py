@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -69,10 +70,10 @@ class NetworkStage:
         return self._messages[0]
 
     def native_ns(self) -> Int64s:
-        """The times of its messages; where it has none, those of what else happened."""
-        if len(self.columns()):
-            return self.columns().t_ns
-        return np.array(sorted(row.t_ns for row in self.connection_events), np.int64)
+        """The times of its messages, and then those of its first and its last frame."""
+        facts = self._fold.reader.facts
+        ends = [] if facts.first_ns is None else [facts.first_ns, facts.last_ns]
+        return np.concatenate([self.columns().t_ns, np.array(ends, np.int64)])
 
     def once(self) -> Int64s:
         """The rows on their way to the broker; all where none was captured on it.
@@ -81,6 +82,16 @@ class NetworkStage:
         """
         sent = np.flatnonzero(self.columns().direction == _TO_BROKER)
         return sent if len(sent) else np.arange(len(self.columns()))
+
+    def sent(self, which: Int64s) -> Messages:
+        """Some messages, without RETAIN: towards the broker it says nothing of their age."""
+        rows = self.columns().in_order(which)
+        return replace(rows, retain=np.zeros_like(rows.retain))
+
+    def remembered(self) -> Messages:
+        """All messages, with RETAIN only where it says that a message is the broker's memory."""
+        rows = self.columns()
+        return replace(rows, retain=rows.retain & (rows.direction != _TO_BROKER))
 
     def holes(self, source: str) -> Iterator[TrustRow]:
         """Where bytes of MQTT were sent and not captured, on its own clock."""

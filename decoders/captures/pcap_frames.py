@@ -50,11 +50,17 @@ class FileFacts:
     frames: int = 0
     cut_frames: int = 0  # of which not all bytes were captured
     timeless: int = 0  # without a stamp of their own
+    first_ns: int | None = None  # earliest stamp
+    last_ns: int = 0  # latest stamp
     remarks: list[str] = field(default_factory=list)
 
     def count(self, frames: Frames) -> None:
         """Take in the next frames."""
         self.frames += len(frames)
+        if len(frames):
+            first_ns = int(frames.t_ns.min())
+            self.first_ns = first_ns if self.first_ns is None else min(self.first_ns, first_ns)
+            self.last_ns = max(self.last_ns, int(frames.t_ns.max()))
         self.cut_frames += int(np.count_nonzero(frames.wire_length > frames.length))
 
 
