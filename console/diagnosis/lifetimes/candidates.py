@@ -143,17 +143,22 @@ def _can_tell(candidate: Candidate) -> bool:
 def paced(found: Sequence[Candidate]) -> list[Paced]:
     """Put candidates in one proportion together; whoever is finest leads.
 
-    Two are in one proportion when their ratio is the same in all lives, but for a thousandth and
-    for what their steps leave open.
+    Two are in one proportion when one factor between them fits all lives, also those that had not
+    failed, within a thousandth and what their steps leave open.
     """
-    groups: list[list[Candidate]] = []
-    for each in sorted(found, key=lambda c: (_coarseness(c), preference(c.name))):
-        group = next((g for g in groups if _in_proportion(g[0], each)), None)
-        if group is None:
-            groups.append([each])
-        else:
-            group.append(each)
-    return [Paced(group[0], tuple(group)) for group in groups]
+    if not found:
+        return []
+    coarse = [_coarseness(each) for each in found]
+    order = sorted(range(len(found)), key=lambda k: (coarse[k], preference(found[k].name)))
+    rows = _Rows.of(found)
+    leaders: list[int] = []
+    groups: dict[int, list[Candidate]] = {}
+    for k in order:
+        leader = next(iter(rows.in_proportion(leaders, k)), None)
+        if leader is None:
+            leaders.append(k)
+        groups.setdefault(k if leader is None else leader, []).append(found[k])
+    return [Paced(group[0], tuple(group)) for group in groups.values()]
 
 
 def _coarseness(candidate: Candidate) -> float:
@@ -161,11 +166,27 @@ def _coarseness(candidate: Candidate) -> float:
     return round(float(np.median(candidate.steps / candidate.values)), 6)
 
 
-def _in_proportion(a: Candidate, b: Candidate) -> bool:
-    ratio = np.log(a.values) - np.log(b.values)
-    left_open = float((a.steps / a.values).max() + (b.steps / b.values).max())
-    both = (a.survived > 0) & (b.survived > 0)
-    beyond = np.log(a.survived[both]) - np.log(b.survived[both])
-    if len(beyond):
-        left_open += float((1 / a.survived[both] + 1 / b.survived[both]).max())
-    return float(np.ptp(np.concatenate([ratio, beyond]))) <= _PACE + left_open
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """Candidates as rows over all lives; not-a-number where a life has none of it."""
+
+    logs: Floats  # [c, n + m]
+    left_open: Floats  # [c, n + m] by how much the logarithm may have grown until the true end
+
+    @classmethod
+    def of(cls, found: Sequence[Candidate]) -> _Rows:
+        values = np.array([[*each.values, *each.survived] for each in found], np.float64)
+        steps = np.array([[*each.steps, *np.ones(len(each.survived))] for each in found])
+        values[values <= 0] = np.nan
+        return cls(np.log(values), steps / values)
+
+    def in_proportion(self, leaders: Sequence[int], k: int) -> list[int]:
+        """The leaders of which row k is a multiple."""
+        if not leaders:
+            return []
+        chosen = np.array(leaders)
+        ratio = self.logs[chosen] - self.logs[k]
+        low = np.nanmax(ratio - self.left_open[k], axis=1)
+        high = np.nanmin(ratio + self.left_open[chosen], axis=1)
+        fits: list[int] = chosen[low <= high + _PACE].tolist()
+        return fits
