@@ -54,7 +54,7 @@ def test_the_whole_report() -> None:
         "To believe a fix it must be seen to run past 2,252 polls.",
         "Lifetimes by a Weibull law, 95 % by profile likelihood: shape 4.6 (1.3 to 11); the "
         "longer it ran the likelier it stops, p 0.02.",
-        "  mean 28.7 min (18.4 min to 41.9 min); median 29 min (16.9 min to 41 min); a tenth "
+        "  mean 28.7 min (18.5 min to 41.8 min); median 29 min (16.9 min to 41 min); a tenth "
         "stopped by 19.3 min (4.81 min to 28.1 min)",
         "Half of them had stopped (Kaplan-Meier) after 34.1 min (95 %, log-log: 17.1 min to open).",
     ]
