@@ -354,10 +354,12 @@ def _messages(block: _Block) -> Messages:
 
 def _table_of_many(many: _Many) -> Messages:
     n, plain = len(many.number), many.plain
+    has_changed = many.connection.names[-1][0] > many.number[0]
+    codes, name = np.zeros(n, np.int32), many.connection.client
     return _table(
         many.number,
         many.t_ns,
-        many.connection.named(many.number),
+        coded(many.connection.named(many.number)) if has_changed else (codes, (name,)),
         np.full(n, _direction(many.connection, many.half), np.uint8),
         plain.topics,
         plain.payloads,
@@ -372,7 +374,7 @@ def _table_of_rows(rows: Sequence[_Row]) -> Messages:
     return _table(
         number,
         np.array([row.t_ns for row in rows], np.int64),
-        [row.connection.named(number[k : k + 1])[0] for k, row in enumerate(rows)],
+        coded([row.connection.named(number[k : k + 1])[0] for k, row in enumerate(rows)]),
         np.array([_direction(row.connection, row.half) for row in rows], np.uint8),
         [row.topic for row in rows],
         [row.payload for row in rows],
@@ -389,7 +391,7 @@ def _direction(c: MqttConnection, half: int) -> int:
 def _table(
     number: Int64s,
     t_ns: Int64s,
-    clients: Sequence[str],
+    clients: tuple[npt.NDArray[np.int32], tuple[str, ...]],
     direction: npt.NDArray[np.uint8],
     topics: Sequence[str],
     payloads: Sequence[bytes],
@@ -398,14 +400,13 @@ def _table(
     duplicate: npt.NDArray[np.bool_],
 ) -> Messages:
     topic, topic_texts = coded(topics)
-    client, client_texts = coded(clients)
     return Messages(
         t_ns=t_ns,
         line=number,
         topic=topic,
         topics=topic_texts,
-        client=client,
-        clients=client_texts,
+        client=clients[0],
+        clients=clients[1],
         direction=direction,
         first=offsets([len(payload) for payload in payloads]),
         data=np.frombuffer(b"".join(payloads), np.uint8),
