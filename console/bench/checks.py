@@ -28,6 +28,7 @@ from console.bench.rules import (
     Limits,
     LineHeld,
     Pattern,
+    ReplyShape,
     ReplyWithin,
     Rule,
     StopsAnswering,
@@ -224,7 +225,7 @@ def _mark(parts: Parts, at: At[Mark]) -> Iterator[DescriptionError]:
 def _rule(parts: Parts, at: At[Rule]) -> Iterator[DescriptionError]:
     rule = at.table
     match rule:
-        case StopsAnswering() | CheckCode():
+        case StopsAnswering() | CheckCode() | ReplyShape():
             yield from _known(parts, at.path, "device", rule.device, "device")
         case LineHeld():
             yield from _known(parts, at.path, "bus", rule.bus, "bus")

@@ -191,4 +191,33 @@ class Pattern(
     severity: Severity = "warning"
 
 
-Rule = StopsAnswering | CheckCode | Limits | Cadence | Sequence | ReplyWithin | LineHeld | Pattern
+Fault = Literal[
+    "filler", "padded", "leftover", "slipped", "swapped", "sign", "stale", "frozen", "sequence"
+]
+
+
+class ReplyShape(
+    msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="kind", tag="reply-shape"
+):
+    """Replies are what the target has to say. Without such a rule, every target is looked at.
+
+    It is about a whole run, so it is looked at when a run is read, not while it is recorded.
+    """
+
+    name: str = ""
+    device: str | None = None  # None: every target
+    leave_out: list[Fault] = []  # faults that are the way of this target
+    severity: Severity = "warning"
+
+
+Rule = (
+    StopsAnswering
+    | CheckCode
+    | Limits
+    | Cadence
+    | Sequence
+    | ReplyWithin
+    | LineHeld
+    | Pattern
+    | ReplyShape
+)

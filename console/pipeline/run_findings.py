@@ -7,12 +7,15 @@ from collections.abc import Mapping, Sequence
 import polars as pl
 
 from console.bench.model import Bench
+from console.bench.rules import ReplyShape
 from console.bench.tables import TABLES, time_column
+from console.diagnosis.replies.reply_findings import Wanted, reply_findings
 from console.pipeline.evidence import Observation, SourceReport
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import Unobserved, unobserved
 from console.watch.doubt import doubted
 from console.watch.findings import Finding, in_order
+from console.watch.from_bench import names_of
 from console.watch.watching import watched
 from decoders.errors import DiagnosticError
 
@@ -45,12 +48,22 @@ def run_findings(
         observation.unobserved,
         off_axis=observation.off_axis,
     )
+    found += _faulty_replies(bench, tables["transactions"], start_ns)
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))
-        if report.kind == "capture" and (why := _why_undecoded(report, tables["transactions"])):
+        if report.kind == "capture" and (why := _why_undecoded(report, tables)):
             found.append(_undecoded(report, why, start_ns))
     return in_order(doubted(found, trust))
+
+
+def _faulty_replies(bench: Bench, transactions: pl.DataFrame, start_ns: int) -> list[Finding]:
+    """What `reply-shape` finds: by the rules of the bench, or of every target."""
+    written = [rule for rule in bench.rules if isinstance(rule, ReplyShape)]
+    wanted = [Wanted(rule.severity, rule.device, rule.leave_out) for rule in written] or [Wanted()]
+    timed = transactions.filter(pl.col("start_ns").is_not_null())
+    names = names_of(bench)
+    return [f for each in wanted for f in reply_findings(timed, names, start_ns, each)]
 
 
 def timed_rows(tables: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
@@ -85,8 +98,12 @@ def observation_of(
     return Observation(last_ns, observed, {**unobserved(trust), **recorded}, off_axis)
 
 
-def _why_undecoded(report: SourceReport, transactions: pl.DataFrame) -> str:
+def _why_undecoded(report: SourceReport, tables: Mapping[str, pl.DataFrame]) -> str:
     """Why nothing of a capture was decoded; empty when something was."""
+    for name in ("words", "bytes", "pulses"):
+        if (tables[name]["source"] == report.name).any():
+            return ""
+    transactions = tables["transactions"]
     if not report.buses:
         return "no I2C bus was found among its lines"
     decoded = transactions.filter(

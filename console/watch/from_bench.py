@@ -14,9 +14,11 @@ from console.watch.limits import Limits
 from console.watch.line_held import LineHeld
 from console.watch.names import Names
 from console.watch.pattern import Pattern
+from console.watch.ranging import Ranging
 from console.watch.reply_within import ReplyWithin
 from console.watch.rule import Rule
 from console.watch.sequence import Sequence
+from console.watch.servo_signal import ServoSignal
 from console.watch.stops import Limits as StopLimits
 from console.watch.stops_answering import StopsAnswering
 
@@ -27,6 +29,10 @@ def names_of(bench: Bench, bus_sources: Mapping[str, str] | None = None) -> Name
     """Who is who on a bench; `bus_sources` adds buses that were found and not described."""
     parties = {device.name: device.party for device in bench.devices if device.party}
     parties |= {source.name: source.party for source in bench.sources if source.party}
+    parties |= {each.name: each.party for spi in bench.spis for each in spi.device if each.party}
+    parties |= {each.name: each.party for each in bench.pulses if each.party}
+    parties |= {each.name: each.party for each in bench.servos if each.party}
+    parties |= {each.name: each.party for each in bench.rangings if each.party}
     return Names(
         devices={(device.bus, device.address): device.name for device in bench.devices},
         parties=parties,
@@ -65,10 +71,15 @@ def rules_for(
                 made.append(_stops_answering(rule, names, _others(stops, rule.device)))
             case written.CheckCode():
                 made += _check_codes(rule, names, _others(checks, rule.device), described)
+            case written.ReplyShape():
+                pass  # about a whole run: `console/pipeline/run_findings.py`
             case written.LineHeld():
                 made.append(_line_held(rule, _others(held, rule.bus)))
             case _:
                 made.append(_about_rows(rule, names))
+    if wires:
+        made += [ServoSignal(each, names.party(each.name)) for each in bench.servos]
+        made += [Ranging(each, names.party(each.name)) for each in bench.rangings]
     if defaults:
         made += default_rules(
             names,

@@ -22,6 +22,10 @@ FILLER, PADDED, LEFTOVER, SWAPPED, SIGN, SLIPPED = (
 NEEDED_BITS = 14.0  # an alternative must take away so much: by chance once in 16,000 suspects
 ANY_BYTE = 8.0  # bits of a byte about which nothing is said
 LESS_SAID = 1.5  # more for it where the end of the reply before would do as well
+# A reply that is as those on one side of it may be a value that stepped. It needs others of its
+# kind near it.
+TOGETHER, BESIDE = 2, 4
+AS_MUCH = 0.7  # of the bits an alternative takes away, for a step to explain as much
 MOST_PICKED = 4.0  # bits that having picked the best of many places costs at most
 MOST_SHIFT = 16
 LONG_PASSAGE = 24  # replies in a row that end early
@@ -76,7 +80,23 @@ def looked_at(usual: Usual, before: Bytes, before_length: Ints, suspects: Ints) 
             fault[k], words[k] = tried.fault, tried.words.format(int(tried.number[k]))
         best = np.where(better, gain, best)
         shift = np.where(better, tried.number, shift)
+    stepped = whole - usual.as_beside(suspects) >= AS_MUCH * best
+    for k in np.flatnonzero(stepped & ~_confirmed(suspects, fault)).tolist():
+        fault[k], words[k] = "", ""
     return Verdicts(suspects, fault, words, best, shift)
+
+
+def _confirmed(at: Ints, fault: list[str]) -> Truths:
+    """bool[m]: which replies have enough beside them that are taken for the same."""
+    _, kind = np.unique(np.array(fault, dtype=object).astype(str), return_inverse=True)
+    found = np.zeros(len(at), np.bool_)
+    for each in range(int(kind.max(initial=-1)) + 1):
+        own = np.flatnonzero(kind == each)
+        near = np.searchsorted(at[own], at[own] + BESIDE, side="right") - np.searchsorted(
+            at[own], at[own] - BESIDE
+        )
+        found[own] = near >= TOGETHER
+    return found
 
 
 def _alternatives(
@@ -86,7 +106,7 @@ def _alternatives(
     yield from _swapped(usual, data, bits, at)
     yield from _signs(usual, data, bits, at)
     width = data.shape[1]
-    for shift in range(1, min(MOST_SHIFT, width - 1) + 1):
+    for shift in range(1, min(MOST_SHIFT, width - 2) + 1):
         yield from _behind(usual, data, before, before_length, at, shift)
         yield _ahead(usual, data, at, shift)
 

@@ -45,6 +45,7 @@ class Usual:
     plain: Bits  # [k, 129] the same with all that came
     step: Ints  # [k] by which a byte counts on from reply to reply, modulo 256; 0: it is no counter
     good: Truths  # [n] replies it was learned from
+    known: Ints  # those of them that others are compared with
 
     def bits(self, place: int, values: Bytes, at: Ints, *, plain: bool = False) -> Bits:
         """How surprising bytes would be at one place of some replies.
@@ -57,6 +58,19 @@ class Usual:
         """
         table = self.plain if plain else self.table
         found: Bits = table[place, _distance(values, self.middle[at, place])]
+        return found
+
+    def as_beside(self, at: Ints) -> Bits:
+        """How surprising replies are beside those behind them, or before them, whichever is less.
+
+        A value that steps for good is as those behind it are.
+        """
+        found = np.full(len(at), np.inf, np.float32)
+        for side in (-1, 1):
+            middle = _middle(self.data, self.known, at, self.step, (side,), _AWAY[:3])
+            apart = _distance(self.data[at], middle)
+            bits = np.take_along_axis(self.table, apart.T, axis=1).sum(axis=0)
+            found = np.minimum(found, bits)
         return found
 
     @property
@@ -89,7 +103,7 @@ def learned(data: Bytes, good: Truths, odd: Truths | None = None) -> Usual:
     distance = _distance(data[counted], middle[counted])
     plain = np.stack([_surprises(column) for column in distance.T])
     table = np.stack([_surprises(column[column <= _near(column)]) for column in distance.T])
-    return Usual(data, middle, table, plain, step, good)
+    return Usual(data, middle, table, plain, step, good, known)
 
 
 def _near(distance: npt.NDArray[np.intp]) -> float:
@@ -111,15 +125,24 @@ def _steps(data: Bytes, at: Ints) -> Ints:
     return found
 
 
-def _middle(data: Bytes, known: Ints, at: Ints, step: Ints) -> Bytes:
+def _middle(
+    data: Bytes,
+    known: Ints,
+    at: Ints,
+    step: Ints,
+    sides: tuple[int, ...] = (-1, 1),
+    how_far: tuple[int, ...] = _AWAY,
+) -> Bytes:
     """The median of the neighbours of some replies among known ones, each counter counted on."""
     place = np.searchsorted(known, at)
     itself = (place < len(known)) & (known[np.minimum(place, len(known) - 1)] == at)
     near = []
-    for away in _AWAY:
-        near.append(known[np.maximum(place - away, 0)])
-        near.append(known[np.minimum(place + itself + away - 1, len(known) - 1)])
-    index = np.stack(near)  # [2 * len(_AWAY), m]
+    for away in how_far:
+        if -1 in sides:
+            near.append(known[np.maximum(place - away, 0)])
+        if 1 in sides:
+            near.append(known[np.minimum(place + itself + away - 1, len(known) - 1)])
+    index = np.stack(near)  # [of both sides 14, m]
     values = data[index].astype(np.int16)
     if step.any():
         on = ((at - index)[:, :, np.newaxis] * step) & 0xFF

@@ -139,11 +139,18 @@ def registers(rng: np.random.Generator, n: int) -> Replies:
     return replies_from(content[kind], shape=kind.astype(np.int64))
 
 
+def refilled(rng: np.random.Generator, n: int) -> Replies:
+    """A level that falls slowly and is filled up in one step, low byte first, and its CRC."""
+    level = (1_400 - (np.arange(n) * 3 + rng.integers(900)) % 1_100).astype(np.int64)
+    level += rng.normal(0, 1.5, n).round().astype(np.int64)
+    return replies_from(with_crc(words(level, big=False)))
+
+
 HEALTHY: dict[str, Maker] = {
     each.__name__: each
     for each in (
         noisy, slow, crossing, constant, blank, counter, blocks, text, long_block, states, jumpy,
-        asked, registers,
+        asked, registers, refilled,
     )
 }  # fmt: skip
 
