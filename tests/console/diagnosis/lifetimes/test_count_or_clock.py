@@ -17,13 +17,17 @@ from console.diagnosis.lifetimes.lives import Life
 from tests.console.diagnosis.lifetimes.worlds import (
     S,
     World,
+    after_nacks,
     after_polls,
     after_time,
+    at_rollover,
     memoryless,
+    unrelated,
 )
 
 CLAIMS = {"count", "quantity", "time", "rollover", "confounded"}
 ONE_DOUBLED = (1, 1, 2)
+TURN_S = 2**32 / 1e6  # of a 32-bit counter of microseconds
 
 
 def dice(seed: int = 1) -> np.random.Generator:
@@ -77,33 +81,30 @@ def since_boot(lives: list[Life]) -> list[Life]:
 
 def test_a_rollover_is_told_from_three_lives_and_one_doubled_rate() -> None:
     made = dice()
-    found = []
-    for _ in range(100):
-        waits_s = made.uniform(0, 1, 3)
-        lives = [
-            World().life(made, 2**32 / 1e6 + wait, factor, "run")
-            for wait, factor in zip(waits_s, ONE_DOUBLED, strict=True)
-        ]
-        found.append(verdict(since_boot(lives)))
-    assert sum(each.kind == "rollover" for each in found) >= 95
+    found = [verdict(at_rollover(made, TURN_S, (1, 1, 1), ONE_DOUBLED)) for _ in range(60)]
+    assert sum(each.kind == "rollover" for each in found) >= 57
+
+
+def test_it_is_told_too_when_it_takes_several_turns() -> None:
+    made = dice()
+    found = [verdict(at_rollover(made, TURN_S, (1, 3, 2), (1, 1, 1))) for _ in range(20)]
+    assert {each.kind for each in found} == {"rollover"}
+
+
+@pytest.mark.parametrize("lives", [2, 3])
+def test_thirty_counts_that_have_nothing_in_common_seldom_agree(lives: int) -> None:
+    made = dice()
+    found = [verdict(unrelated(made, lives, 30, 800.0)) for _ in range(100)]
+    assert sum(each.kind in CLAIMS for each in found) <= 5
 
 
 def test_a_rollover_at_a_steady_rate_is_no_confusion_of_count_and_time() -> None:
-    lives = since_boot(after_time(dice(), 2**32 / 1e6 + 0.2, (1, 1, 1)))
+    lives = since_boot(after_time(dice(), TURN_S + 0.2, (1, 1, 1)))
     assert verdict(lives).kind == "rollover"
 
 
-def nacked(made: np.random.Generator, limit: int) -> list[Life]:
-    """A leak on the error path: lives of various lengths, each with so many NACKs."""
-    found = []
-    for k in range(3):
-        own = World().life(made, made.uniform(2000, 9000), 1 + k % 2, f"run {k}")
-        found.append(replace(own, counts={**own.counts, "data NACKs": limit}))
-    return found
-
-
 def test_a_count_of_something_rare_is_told_among_all_others() -> None:
-    found = [verdict(nacked(dice(seed), 250)) for seed in range(40)]
+    found = [verdict(after_nacks(dice(seed), 250, 3)) for seed in range(40)]
     assert Counter((each.kind, each.of) for each in found) == {("count", "data NACKs"): 40}
 
 

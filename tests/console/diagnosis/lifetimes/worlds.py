@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -102,3 +102,45 @@ def after_time(
         world.life(dice, age, factor, f"run {k + 1}")
         for k, (age, factor) in enumerate(zip(ages, factors, strict=True))
     ]
+
+
+def unrelated(dice: np.random.Generator, lives: int, counts: int, mean: float) -> list[Life]:
+    """Lives that end at random, their counts at random as well and of each other independent."""
+    found = []
+    for k in range(lives):
+        drawn = 1 + dice.exponential(mean, counts + 1)
+        own = {f"count {c}": float(int(drawn[c])) for c in range(counts)}
+        found.append(
+            Life(
+                run=f"run {k + 1}",
+                device="camera",
+                zero="first seen",
+                ended="failed",
+                elapsed_ns=round(drawn[-1] * S),
+                open_ns=S // 10,
+                counts=own,
+            )
+        )
+    return found
+
+
+def at_rollover(
+    dice: np.random.Generator, period_s: float, turns: Sequence[int], factors: Sequence[float]
+) -> list[Life]:
+    """Lives since boot that end at the first poll after a rollover of a tick."""
+    world = World()
+    found = []
+    for turn, factor in zip(turns, factors, strict=True):
+        age_s = turn * period_s + dice.uniform(0, 1 / (world.poll_hz * factor))
+        found.append(replace(world.life(dice, age_s, factor, "run"), zero="boot"))
+    return found
+
+
+def after_nacks(dice: np.random.Generator, limit: int, lives: int) -> list[Life]:
+    """A leak on the error path: lives of various lengths, each with so many data NACKs."""
+    world = World()
+    found = []
+    for k in range(lives):
+        own = world.life(dice, dice.uniform(2000, 9000), 1 + k % 2, f"run {k}")
+        found.append(replace(own, counts={**own.counts, "data NACKs": float(limit)}))
+    return found
