@@ -67,10 +67,16 @@ def _device(part: Part, variant: Variant) -> str:
         lines += _packet("sample", "read", part.register, sample)
         for name, register, length in variant.more if failing else ():
             size = f", length = {length}" if length else ""
-            lines += _packet(
-                name, "read", register, [f'{{ name = "{name}", type = "bytes"{size} }}']
-            )
+            field = f'{{ name = "{name}", type = "bytes"{size} }}'
+            lines += _packet(name, "read", register, [field])
+    if failing and variant.settings >= 0:
+        lines += _settings(variant.settings)
     return "\n".join(lines) + "\n"
+
+
+def _settings(register: int) -> list[str]:
+    at = f'{{ name = "register", type = "u8", constant = {register:#04x} }}'
+    return _packet("settings", "write", None, [at, '{ name = "value", type = "u8" }'])
 
 
 def _packet(name: str, direction: str, register: int | None, fields: list[str]) -> list[str]:

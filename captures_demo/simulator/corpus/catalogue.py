@@ -95,7 +95,7 @@ _MAKERS = (
     Maker("read-too-soon", callers.read_too_soon, change=_apart),
     Maker("mux-misroute", callers.mux_misroute),
     Maker("deaf-target", targets.deaf_target),
-    Maker("busy-target", targets.busy_target),
+    Maker("busy-target", targets.busy_target, change=targets.with_settings),
     Maker("frozen-target", targets.frozen_target),
     Maker("released-line", targets.released_line),
     Maker("address-clash", targets.address_clash),

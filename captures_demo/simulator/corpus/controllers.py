@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from captures_demo.simulator.controller import BusError, Controller, Outcome, length_of
@@ -31,16 +32,22 @@ def phantom_busy(works: Works) -> None:
     width_ns, lead_ns = dice.between(2, 40) * 1_000, dice.between(200, 2_000) * 1_000
     mask = bus.driver()
 
-    def dip() -> Program[Outcome]:
+    def dip() -> Program[None]:
         yield lead_ns
+        yield works.lock  # on the idle bus
         works.wrong(f"SDA low for {width_ns} ns on the idle bus", "controller")
         hold = bus.hold(bus.sda, mask, "noise")
         yield width_ns
         bus.let_go(hold, mask)
         all_give_up(works)
-        return (yield from gives_up(works))
+        works.lock.release()
 
-    works.at_place(dip)
+    def last() -> Program[Outcome]:
+        outcome = yield from works.read(works.victim)
+        works.schedule.start(dip())
+        return outcome
+
+    works.at_place(last)
 
 
 def spurious_abort(works: Works) -> None:
@@ -126,7 +133,7 @@ class Hasty(Controller):
     """Lets SDA go while SCL is still high when a byte it has read matches a pattern."""
 
     pattern = 0  # bits of the byte that must be set; 0: it behaves
-    struck = False
+    on_strike: Callable[[], None] | None = None
 
     def read_byte(self, *, ack: bool) -> Program[int]:
         """As ever, but the ACK after such a byte ends early: a STOP in the ninth clock."""
@@ -137,7 +144,8 @@ class Hasty(Controller):
         if not (ack and self.pattern and value & self.pattern == self.pattern):
             yield from self.clock_bit(low=ack)
             return value
-        self.struck = True
+        if self.on_strike is not None:
+            self.on_strike()
         yield from self._raise_clock(low=True)
         yield self.timing.high_ns // 2
         self.bus.sda.release(self.mask)
@@ -164,12 +172,9 @@ def data_dependent_corruption(works: Works) -> None:
         if number >= works.variant.place:
             victim.count |= flag  # the part marks its counts from now on
         victim.level = 0x0101 * (1 + number // step % 0x60)
-        driver.struck = False
-        outcome = yield from works.read(victim)
-        if driver.struck:
-            works.wrong("STOP in the ninth clock of bytes with bit 7", "controller")
-        return outcome
+        return (yield from works.read(victim))
 
+    driver.on_strike = lambda: works.wrong("STOP in the ninth clock of bytes with bit 7")
     victim.settles = True
     works.usual = usual
 
@@ -191,10 +196,10 @@ def length_cap(works: Works) -> None:
         got = length if works.healthy else min(cap, length)
         for at in range(4, length):
             victim.registers[part.register + at & 0xFF] = 0x20 + (number * 7 + at * 13) % 0x5F
+        if got < length:
+            works.wrong(f"read of {length} bytes stops at {cap}")
         outcome = yield from asks(got)
         buffer = outcome.data.ljust(length, b"\xff")
-        if got < length:
-            works.wrong(f"read of {length} bytes stops at {cap}", "controller")
         works.board.print("I", f"{part.name}: {length} bytes {buffer.hex()}")
         return Outcome(outcome.kind, buffer)
 
@@ -291,9 +296,8 @@ def probe_damage(works: Works) -> None:
     holds = dice.chance(0.3)
 
     def scan() -> Program[Outcome]:
+        works.wrong(f"scan from {first:02x} to {last:02x}", part.name)
         for address in range(first, last + 1):
-            if address == part.address:
-                works.wrong(f"scan from {first:02x} to {last:02x}")
             yield from works.driver.write(address, b"")
             yield 30_000
         if holds:

@@ -148,6 +148,7 @@ def hand_over_dip(works: Works) -> None:
     bus, mask = works.bus, works.bus.driver()
 
     def no_answer() -> Program[Outcome]:
+        works.wrong(f"a recovery after a NACK, both lines low for {width_ns} ns")
         outcome = yield from works.driver.write(0x70 + dice.below(4), b"")  # a wrong address, once
         yield from recover()
         yield 20_000
@@ -157,7 +158,6 @@ def hand_over_dip(works: Works) -> None:
     def recover() -> Program[None]:
         yield from clock_slowly(works, 9, each * works.variant.bit_ns)
         yield dice.between(20, 400) * 1_000
-        works.wrong(f"both lines low for {width_ns} ns")
         was_high = bus.sda.driven
         bus.sda.pull(mask)
         if was_high:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from captures_demo.simulator.controller import Outcome
 from captures_demo.simulator.corpus.parts import AT_RESET, CONFIG, SET_UP, Sensor
 from captures_demo.simulator.corpus.variant import MILLI, Variant
@@ -150,4 +152,5 @@ def config_amnesia(works: Works) -> None:
 
 def read_back(variant: Variant) -> Variant:
     """The configuration register is read as well."""
-    return variant.with_part(pec=False).joined(("config", CONFIG, 1))
+    joined = variant.with_part(pec=False).joined(("config", CONFIG, 1))
+    return replace(joined, settings=CONFIG)

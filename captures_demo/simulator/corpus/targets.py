@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from captures_demo.simulator.controller import Outcome
 from captures_demo.simulator.corpus.parts import CONFIG, Sensor
+from captures_demo.simulator.corpus.variant import Variant
 from captures_demo.simulator.corpus.works import Works
 from captures_demo.simulator.manners import Deaf, Filler, Manner
 from captures_demo.simulator.schedule import Program
@@ -47,6 +50,11 @@ def busy_target(works: Works) -> None:
         yield 0
 
     works.usual = usual
+
+
+def with_settings(variant: Variant) -> Variant:
+    """Its settings are written now and then."""
+    return replace(variant.with_part(pec=False), settings=CONFIG)
 
 
 def frozen_target(works: Works) -> None:
