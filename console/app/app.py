@@ -31,6 +31,7 @@ SCREENS = {
     "trust": ("console.app.screens.trust", "TrustScreen"),
     "numbers": ("console.app.screens.numbers", "NumbersScreen"),
     "recording": ("console.app.screens.recording", "RecordingScreen"),
+    "lockup": ("console.app.screens.lockup", "LockupScreen"),
 }
 AROUND = {
     START: ("console.app.screens.start", "StartScreen"),
@@ -70,6 +71,7 @@ class LastackApp(OpeningApp):
         Binding("4", "switch_to('trust')", "Trust", id="app.trust"),
         Binding("5", "switch_to('numbers')", "Numbers", id="app.numbers"),
         Binding("6", "switch_to('recording')", "Recording", id="app.recording"),
+        Binding("7", "switch_to('lockup')", "Lockup", id="app.lockup"),
         Binding("b", "back", "Back", id="app.back"),
         Binding("q", "quit", "Quit", id="app.quit"),
     ]

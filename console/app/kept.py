@@ -39,6 +39,13 @@ class KeptDecisions(msgspec.Struct, frozen=True):
     placed: tuple[KeptOffset, ...] = ()
 
 
+class KeptOutcome(msgspec.Struct, frozen=True):
+    """What came of an experiment the program proposed, by their names in its table."""
+
+    experiment: str
+    outcome: str
+
+
 class Kept(msgspec.Struct, kw_only=True):
     """All of it, as it stands in the state file; times in ns on the common axis."""
 
@@ -48,6 +55,7 @@ class Kept(msgspec.Struct, kw_only=True):
     hidden: list[str] = []  # parties not shown
     acknowledged: dict[str, str] = {}  # finding (rule, party, words) -> note
     decisions: dict[str, KeptDecisions] = {}  # source -> what was decided about its clock
+    outcomes: dict[str, list[KeptOutcome]] = {}  # device -> of experiments on it
     place_ns: int | None = None
     depth: str = "events"
     filter: str = ""  # the filter line

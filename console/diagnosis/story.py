@@ -12,6 +12,7 @@ from typing import Literal
 from console.diagnosis.episode import Episode
 
 Tone = Literal["plain", "bad", "good", "doubt", "quiet"]
+Outcome = tuple[str, str]  # experiment and outcome, by their names in the table of experiments
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class Line:
     place: Place | None = None
     tone: Tone = "plain"
     drawn: bool = False  # a drawing: it keeps its spaces and is cut instead of wrapped
+    outcome: Outcome | None = None  # of an experiment, that the user may say was the one
 
 
 @dataclass(frozen=True, slots=True)

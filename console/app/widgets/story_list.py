@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from textual.message import Message
+
 from console.app.signs import Signs
 from console.app.story_rows import INDENT, StoryRow, story_rows
 from console.app.timeline.pieces import Row, cut, filled
 from console.app.widgets.list_rows import ListRows
-from console.diagnosis.story import Place, Story, Tone
+from console.diagnosis.story import Outcome, Place, Story, Tone
 from console.timeline.times import since_start
 from decoders.durations import UNITS_NS
 
@@ -24,6 +26,13 @@ TIME = 14
 class StoryList(ListRows):
     """Parts under their titles. Enter goes to the evidence, or opens and closes a part."""
 
+    class CameOut(Message):
+        """The user says what came of an experiment, or takes that back."""
+
+        def __init__(self, outcome: Outcome) -> None:
+            super().__init__()
+            self.outcome = outcome
+
     DEFAULT_CSS = """
     StoryList { height: 1fr; }
     """
@@ -34,15 +43,18 @@ class StoryList(ListRows):
         self._signs = signs
         self._story: Story | None = None
         self._start_ns = 0
+        self._which = ""
         self._opened: set[str] = set()
 
-    def fill(self, story: Story, start_ns: int) -> None:
+    def fill(self, story: Story, start_ns: int, which: str = "") -> None:
         """Show a story.
 
         Args:
             story: what is told.
             start_ns: of the run, from which moments are counted.
+            which: of several, in words.
         """
+        self._which = which
         is_other = self._story is None or self._story.episode != story.episode
         self._story, self._start_ns = story, start_ns
         self._lay_out(0 if is_other else None)
@@ -71,11 +83,13 @@ class StoryList(ListRows):
         return None if row is None or row.line is None else row.line.place
 
     def action_choose(self) -> None:
-        """Open or close a part, or go where the line leads."""
+        """Open or close a part, say what came of an experiment, or go where the line leads."""
         row = self.row
         if row is not None and row.part is not None and row.line is None:
             self._opened ^= {row.part.title}
             self._lay_out(None)
+        elif row is not None and row.line is not None and row.line.outcome is not None:
+            self.post_message(self.CameOut(row.line.outcome))
         elif self.place is not None:
             super().action_choose()
 
@@ -91,7 +105,8 @@ class StoryList(ListRows):
         """The story in one sentence."""
         if self._story is None:
             return []
-        words = self._signs.clean(self._story.head)
+        which = f"{self._which}: " if self._which else ""
+        words = which + self._signs.clean(self._story.head)
         return [(f" {cut(words, max(width - 2, 0), self._signs.ellipsis)}", "head")]
 
     def pieces(self, row: int, width: int) -> Row:
@@ -104,9 +119,17 @@ class StoryList(ListRows):
         style = TONES[shown.line.tone]
         time = self._time(shown) if width >= TIMES_FROM else ""
         room = max(width - INDENT - len(time), 0)
-        leads = self._signs.dot if shown.is_first and shown.line.place is not None else " "
+        leads = self._leads(shown)
         text = filled(shown.text, room, self._signs.ellipsis) if time else shown.text
         return [(f"  {leads} ", "quiet"), (text, style), (time, "quiet")]
+
+    def _leads(self, shown: StoryRow) -> str:
+        """What Enter does here: go to the evidence, or say that this came out."""
+        if not shown.is_first or shown.line is None:
+            return " "
+        if shown.line.outcome is not None:
+            return self._signs.absent if shown.line.tone == "quiet" else self._signs.done
+        return " " if shown.line.place is None else self._signs.dot
 
     def _title(self, shown: StoryRow) -> Row:
         assert shown.part is not None
