@@ -33,6 +33,7 @@ class Difference:
     seen: int  # healthy polls or windows that were as odd in this kind, or odder
     of: int  # healthy polls or windows
     p: float  # corrected for everything that was looked at
+    chance: float | None = None  # of it by itself, where it was computed instead of counted
 
     @property
     def words(self) -> str:
@@ -47,7 +48,7 @@ class Difference:
     @property
     def frequency(self) -> float:
         """How often a healthy poll is as odd: smoothed by one more that was."""
-        return (self.seen + 1) / (self.of + 1)
+        return self.chance if self.chance is not None else (self.seen + 1) / (self.of + 1)
 
     @property
     def surprise(self) -> float:
@@ -57,6 +58,8 @@ class Difference:
     @property
     def rarity(self) -> str:
         """The frequency in words; a kind is judged as a whole."""
+        if self.chance is not None:
+            return "steadier than chance"
         if not self.seen:
             return f"none as odd in {self.of:,} before"
         return f"{self.seen:,} as odd in {self.of:,} before"

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from console.diagnosis.before.difference import NOTICED_BELOW, Difference, Said
-from console.diagnosis.before.kinds import BAD, BEFORE, KINDS, LAST, POLLS_BEFORE, places
+from console.diagnosis.before.kinds import BAD, BEFORE, KINDS, LAST, POLLS_BEFORE, THROUGH, places
 from console.diagnosis.before.statistics import Floats, Truths, as_odd
 
 
@@ -45,12 +45,12 @@ class Kind:
 
 @dataclass(frozen=True, slots=True)
 class Tested:
-    """A kind that brings a tail frequency of its own instead of scores."""
+    """A kind that brings a chance of its own instead of scores of polls."""
 
     name: str
     said: Said
-    seen: int
-    of: int
+    chance: float
+    of: int  # values it was worked out from
 
 
 def judged(found: Sequence[Kind | Tested], names: Sequence[str]) -> list[Difference]:
@@ -63,19 +63,19 @@ def judged(found: Sequence[Kind | Tested], names: Sequence[str]) -> list[Differe
     total = sum(KINDS[name] for name in names)
     differences = []
     for kind in found:
-        for one in _tested(kind) if isinstance(kind, Tested) else _judged(kind):
-            when, seen, of, said = one
-            spent = KINDS[kind.name] / total * (places(kind.name)[when] if when else 1.0)
-            p = min(1.0, (seen + 1) / (of + 1) / spent)
+        share = KINDS[kind.name] / total
+        if isinstance(kind, Tested):
+            p = min(1.0, kind.chance / share)
+            one = Difference(kind.name, kind.said, THROUGH, 0, kind.of, p, kind.chance)
+            differences.append(one)
+            continue
+        for when, seen, of, said in _judged(kind):
+            p = min(1.0, (seen + 1) / (of + 1) / (share * places(kind.name)[when]))
             differences.append(Difference(kind.name, said, when, seen, of, p))
-    return sorted(differences, key=lambda d: (d.p, d.seen / max(d.of, 1)))
+    return sorted(differences, key=lambda d: (d.p, d.frequency))
 
 
 _One = tuple[str, int, int, Said]
-
-
-def _tested(kind: Tested) -> Iterator[_One]:
-    yield "", kind.seen, kind.of, kind.said
 
 
 def _judged(kind: Kind) -> Iterator[_One]:

@@ -79,13 +79,13 @@ def memory(history: History, heard: Heard) -> Tested | None:
             continue
         for place, values in enumerate(_numbers(heard.rows["text"].gather(rows))):
             fell = _fell(values)
-            if fell is None or (best and fell >= best.seen / best.of):
+            if fell is None or (best and fell >= best.chance):
                 continue
             n = len(values)
             row = heard.rows.row(int(rows[-1]), named=True)
             words = f"{name}: from {values[0]:g} down to {values[-1]:g}"
             said = Said(words, Place(row["t_ns"], "prints", row["row"]), f"{name} {place}", 1 / n)
-            best = Tested("memory", said, math.ceil(fell * n) - 1, n)
+            best = Tested("memory", said, fell, n)
     return best
 
 

@@ -19,7 +19,7 @@ Truths = npt.NDArray[np.bool_]
 LEARNING = 10  # the first tenth of a run is learned from, and not compared with
 _KNOWN = 3
 LEAST_GROUP = 64  # values of one sort, below which none of them is called odd
-_DRIFT_ROWS = 65  # a value is compared with the median of so many before it
+_DRIFT_ROWS = 513  # a value is compared with the median of so many before it, if there are
 _CROWD = 100  # a value is isolated while fewer than 1 in so many of its sort lie near it
 _LEAST_CROWD = 8
 _TINY = 1e-9
@@ -76,7 +76,7 @@ def isolation(values: Floats, groups: Ints, least: float = 0.0) -> Floats:
     The distance to the k-th neighbour on the nearer side, k of a fraction 1/100, in units of that
     distance for the most isolated hundredth of the group: what is far out in a group with long
     tails is less odd than as far out in one without. Slow drift is taken out first: a value is
-    compared with the median of the 65 before it.
+    compared with the median of the 513 before it; the first ones with the median of all.
 
     Args:
         values: float64[n] in time order.
@@ -96,7 +96,7 @@ def isolation(values: Floats, groups: Ints, least: float = 0.0) -> Floats:
 
 
 def _without_drift(values: Floats) -> Floats:
-    before = pl.Series(values).rolling_median(_DRIFT_ROWS, min_samples=16).shift(1)
+    before = pl.Series(values).rolling_median(_DRIFT_ROWS).shift(1)  # long: crowds must not swap
     usual: Floats = before.fill_null(float(np.median(values))).to_numpy()
     return values - usual
 
@@ -156,9 +156,14 @@ def largest_of(scores: Floats, unit: Ints, units: int) -> tuple[Floats, Ints]:
     """
     largest, rows = np.zeros(units), np.full(units, -1, np.int64)
     inside = np.flatnonzero(unit >= 0)
-    order = inside[np.lexsort((-scores[inside], unit[inside]))]
-    first = np.ones(len(order), np.bool_)
-    first[1:] = unit[order][1:] != unit[order][:-1]
-    best = order[first]
-    largest[unit[best]], rows[unit[best]] = scores[best], best
+    if len(inside) and (np.diff(unit[inside]) < 0).any():
+        inside = inside[np.argsort(unit[inside], kind="stable")]
+    if not len(inside):
+        return largest, rows
+    own = unit[inside]
+    begins = np.flatnonzero(np.append(True, own[1:] != own[:-1]))
+    largest[own[begins]] = np.maximum.reduceat(scores[inside], begins)
+    best = inside[scores[inside] == largest[own]]
+    first = np.append(True, unit[best][1:] != unit[best][:-1])
+    rows[unit[best[first]]] = best[first]
     return largest, rows

@@ -20,6 +20,7 @@ from console.diagnosis.scene import SceneSource
 _MOST_WINDOWS = 200_000
 MOST_ROWS = 300_000  # of a table
 _BANDS = 4  # a window is at least so many bands long
+_LEAST_NS = 50_000_000  # and so long: firmware says late what it saw
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,11 +93,10 @@ def _rows(history: History, table: str, names: list[str]) -> pl.DataFrame:
 
 
 def _windows(history: History, rows: pl.DataFrame, sources: list[SceneSource]) -> Windows | None:
-    """As long as a poll; longer where bands or the pace of the rows ask for it."""
-    pace = rows["late_ns"].diff().median() if rows.height > 1 else 0
-    band = rows["band_ns"].median() if rows.height else 0
-    pace_ns, band_ns = (int(x) if isinstance(x, (int, float)) else 0 for x in (pace, band))
-    length = max(history.period_ns, _BANDS * band_ns, pace_ns, 1)
+    """As long as a poll; longer where the bands of the rows ask for it."""
+    bands = rows["band_ns"].drop_nulls().to_numpy()
+    band_ns = int(np.median(bands)) if len(bands) else 0
+    length = max(history.period_ns, _BANDS * band_ns, _LEAST_NS)
     first_ns = int(history.starts_ns[0])
     if rows.height == MOST_ROWS:
         first_ns = max(first_ns, int(rows["late_ns"][0]))

@@ -148,9 +148,7 @@ def _others(
         _rows(somewhere + 400 * US, length, OTHER, read=True, data=["1234"] * n, keep=fifth),
     ]
     seldom = rng.random(n) < 1 / 50
-    parts.append(
-        _rows(somewhere + 3 * MS, length, MUX, read=False, data=["04"] * n, keep=seldom)
-    )
+    parts.append(_rows(somewhere + 3 * MS, length, MUX, read=False, data=["04"] * n, keep=seldom))
     before = 150 * US + rng.integers(-25, 26, n) * US
     if plant == "neighbour":
         at = read_at - length - before
