@@ -10,6 +10,7 @@ from console.watch.exercised import Exercised
 from console.watch.line_held import LineHeld
 from console.watch.names import Names
 from console.watch.pattern import Pattern
+from console.watch.payload_shape import PayloadShape
 from console.watch.restarts import Restarts
 from console.watch.rule import Rule
 from console.watch.stops_answering import StopsAnswering
@@ -54,6 +55,7 @@ def default_rules(
         _damaged_prints(names),
         _error_prints(names),
         Restarts(names),
+        PayloadShape(names),
         Exercised(),  # says nothing where none was recorded
     ]
     if not wires:
