@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from console.commands.options import run_options, wants_colour
-from console.commands.reading import read_bench, read_run, reading_code
+from console.commands.reading import read_bench, reading_code
 from console.pipeline.evidence import Evidence
 from console.run.schema import is_run
 from console.sources.files import STDIN, SourceFile
@@ -19,6 +19,7 @@ from console.watch.findings import SEVERITIES
 from decoders.errors import DiagnosticError
 
 if TYPE_CHECKING:
+    from console.bench.model import Bench
     from console.pipeline.backtest import BackTest
 
 FOUND = 1
@@ -76,8 +77,8 @@ def command(
         found = back_tests(paths, runs, healthy=healthy, **overrides)
         tell_back_tests([each for each, _ in found], as_json=as_json, all_alarms=all_findings)
         return max(exit_code(evidence, fail_on) for _, evidence in found)
-    evidence = read_run(paths, **overrides)
-    tell(evidence, as_json=as_json, all_findings=all_findings)
+    bench, evidence = read_bench(paths, keep_edges=True, **overrides)
+    tell(bench, evidence, as_json=as_json, all_findings=all_findings)
     return exit_code(evidence, fail_on)
 
 
@@ -118,18 +119,23 @@ def tell_back_tests(found: Sequence[BackTest], *, as_json: bool, all_alarms: boo
         sys.stdout.write(backtest_text(found, all_alarms=all_alarms))
 
 
-def tell(evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
-    """Print what was found."""
+def tell(bench: Bench, evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
+    """Print what was found, and of what stopped answering why."""
+    from console.pipeline.telling import told
+
+    found = told(evidence, bench)
     if as_json:
         from console.report.check_json import check_object
         from console.report.export import one_line_json
 
-        sys.stdout.write(one_line_json(check_object(evidence)) + "\n")
+        sys.stdout.write(one_line_json(check_object(evidence, found)) + "\n")
         return
     from console.report.check_text import check_text
 
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-    text = check_text(evidence, colour=wants_colour(), width=width, all_findings=all_findings)
+    text = check_text(
+        evidence, found, colour=wants_colour(), width=width, all_findings=all_findings
+    )
     sys.stdout.write(text)
 
 

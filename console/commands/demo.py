@@ -47,9 +47,9 @@ def _console(*, ascii_only: bool) -> int:
 
 def _check(*, as_json: bool, all_findings: bool) -> int:
     from console.commands.check import exit_code, tell
-    from console.commands.reading import read_run
+    from console.commands.reading import read_bench
 
     bench = Path(captures_demo.__file__).parent / BENCH
-    evidence = read_run([str(bench)])
-    tell(evidence, as_json=as_json, all_findings=all_findings)
+    found, evidence = read_bench([str(bench)], keep_edges=True)
+    tell(found, evidence, as_json=as_json, all_findings=all_findings)
     return exit_code(evidence, "fault")

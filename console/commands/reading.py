@@ -34,12 +34,19 @@ def read_run(paths: Sequence[str], *, quiet: bool = False, **overrides: Any) -> 
 
 
 def read_bench(
-    paths: Sequence[str], *, quiet: bool = False, **overrides: Any
+    paths: Sequence[str], *, quiet: bool = False, keep_edges: bool = False, **overrides: Any
 ) -> tuple[Bench, Evidence]:
-    """What `read_run` reads, and the bench that it was read by."""
+    """What `read_run` reads, and the bench that it was read by.
+
+    Args:
+        paths: as `read_run` has them.
+        quiet: whether nothing is said on stderr.
+        keep_edges: whether the levels of captures are kept on disk, to be looked at again.
+        overrides: the fields of `Overrides`.
+    """
     with Interrupt() as stop, Progress(wanted=not quiet) as progress:
         inputs = settled(paths, Overrides(**overrides))
-        evidence = gathered(inputs, progress=progress, stop=stop)
+        evidence = gathered(inputs, progress=progress, stop=stop, keep_edges=keep_edges)
     for source in evidence.sources:
         if source.stopped is not None:
             click.echo(printable_block(f"lastack: {source.stopped}"), err=True)

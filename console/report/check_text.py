@@ -10,13 +10,15 @@ import click
 
 from console.pipeline.evidence import Evidence, SourceReport
 from console.pipeline.source_words import coarse_ns, source_span, unit_of
+from console.pipeline.telling import Told
 from console.printable import printable
+from console.report.story_text import How, story_text
 from console.report.trust_text import trust_lines
 from console.timeline.clock_words import clock_words
 from console.timeline.clocks import ClockMap
 from console.timeline.times import since_start
 from console.watch.doubt import DOUBT
-from console.watch.findings import SEVERITIES, Finding, gravest_first
+from console.watch.findings import SEVERITIES, Finding, counted, gravest_first
 from decoders.durations import UNITS_NS
 
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
@@ -25,19 +27,38 @@ MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
 
 
 def check_text(
-    evidence: Evidence, *, colour: bool, width: int | None = None, all_findings: bool = False
+    evidence: Evidence,
+    told: Told | None = None,
+    *,
+    colour: bool,
+    width: int | None = None,
+    all_findings: bool = False,
 ) -> str:
     """The whole report as text that ends with a line feed; safe for a terminal.
 
     Args:
         evidence: what to tell.
+        told: why peripherals stopped; None leaves that out.
         colour: whether severities are coloured.
         width: columns to wrap findings to; None leaves each on one line.
-        all_findings: whether to print more than the first forty.
+        all_findings: whether to print more than the first forty, and every story in full.
     """
     head = [_wrapped(line, 6, width) for line in _head(evidence)]
     findings = _findings(evidence, colour, width, all_findings)
-    return "\n".join([*head, "", *findings, "", _sum(evidence)]) + "\n"
+    how = evidence.start_ns, colour, width
+    stories = [] if told is None else list(_stories(told, how, all_findings))
+    return "\n".join([*head, "", *findings, "", *stories, _sum(evidence)]) + "\n"
+
+
+def _stories(told: Told, how: How, all_of_them: bool) -> Iterator[str]:
+    """The gravest story; of others that there are."""
+    start_ns, colour, width = how
+    shown = told.stories if all_of_them else told.stories[:1]
+    for story in shown:
+        yield story_text([story], start_ns, colour=colour, width=width, unfolded=all_of_them)
+    more = len(told.stories) - len(shown) + told.untold
+    if more:
+        yield f"and {counted(more, 'more episode')}: --all tells them\n"
 
 
 def _head(evidence: Evidence) -> Iterator[str]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from console.diagnosis.differences.habits import Habits
 from console.diagnosis.lifetimes.candidates import TIME, Candidate
 from console.diagnosis.lifetimes.comparison import Comparison
 from console.diagnosis.lifetimes.count_or_clock import Verdict
@@ -14,11 +15,14 @@ from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.lifetimes.survival import Survival
 from console.diagnosis.lifetimes.weibull import Interval, Weibull
 from console.diagnosis.lifetimes.words import verdict_words
+from console.report.compare_differences import differences_object
 
 SCHEMA = 1
 
 
-def compare_object(compared: Comparison, runs: Sequence[str]) -> dict[str, Any]:
+def compare_object(
+    compared: Comparison, runs: Sequence[str], habits: Sequence[Habits] = ()
+) -> dict[str, Any]:
     """The whole report, ready for JSON; times in ns, an open end of an interval is null."""
     clean = compared.clean
     return {
@@ -37,6 +41,7 @@ def compare_object(compared: Comparison, runs: Sequence[str]) -> dict[str, Any]:
             "of": clean.of or None,
             "by_chance": clean.by_chance,
         },
+        "differences": differences_object(habits),
         "also_failed": [{"device": name, "lives": n} for name, n in compared.also_failed],
     }
 

@@ -8,13 +8,16 @@ from collections.abc import Callable, Iterator, Sequence
 
 from rich.cells import cell_len
 
+from console.diagnosis.differences.habits import Habits
 from console.diagnosis.lifetimes.comparison import FEWEST_FITTED, Comparison
 from console.diagnosis.lifetimes.limits import nearest_power
 from console.diagnosis.lifetimes.lives import POLLS, Life
+from console.diagnosis.lifetimes.plot import lives_plot
 from console.diagnosis.lifetimes.survival import Survival
 from console.diagnosis.lifetimes.weibull import Interval, Weibull
 from console.diagnosis.lifetimes.words import clean_run_words, verdict_words
 from console.printable import printable
+from console.report.compare_differences import difference_lines
 from console.watch.findings import counted
 from decoders.durations import in_words
 
@@ -23,16 +26,23 @@ _LEFT = 3  # columns of text; figures stand to the right
 _MOST_OTHERS = 6
 
 
-def compare_text(compared: Comparison, runs: int, width: int | None = None) -> str:
+def compare_text(
+    compared: Comparison, runs: int, habits: Sequence[Habits] = (), width: int | None = None
+) -> str:
     """The whole report as text that ends with a line feed; safe for a terminal.
 
     Args:
         compared: the lives of one device.
         runs: how many were read.
+        habits: of the device in each run, which are told apart too.
         width: columns to wrap sentences to; None leaves each on one line.
     """
     lines = [*_table(compared.lives), "", *_verdict(compared)]
+    plot = lives_plot(compared.lives)
+    lines += ["", *plot] if plot else []
     lines += ["", *_laws(compared)] if compared.verdict.failures else []
+    differing = list(difference_lines(habits))
+    lines += ["", *differing] if differing else []
     lines += ["", _others(compared)] if compared.also_failed else []
     head = [_head(compared, runs), ""]
     return "\n".join(_wrapped(line, width) for line in [*head, *lines]) + "\n"

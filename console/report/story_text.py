@@ -9,14 +9,18 @@ import click
 
 from console.diagnosis.story import Line, Part, Story
 from console.printable import printable
+from console.timeline.times import since_start
+from decoders.durations import UNITS_NS
 
 INDENT, WORDS = "  ", "    "
 NARROWEST = 40  # columns below which wrapping only shreds
+How = tuple[int, bool, int | None]  # start of the run, colour, width
 COLOURS = {"bad": "red", "good": "green", "doubt": "yellow"}
 
 
 def story_text(
     stories: Sequence[Story],
+    start_ns: int = 0,
     *,
     colour: bool = False,
     width: int | None = None,
@@ -26,33 +30,46 @@ def story_text(
 
     Args:
         stories: what to tell.
+        start_ns: of the run, from which moments are counted.
         colour: whether tones are coloured.
         width: columns to wrap to; None leaves each sentence on one line.
         unfolded: whether folded parts are told in full, not by their number of lines.
     """
-    lines = (line for story in stories for line in _told(story, colour, width, unfolded))
+    how = start_ns, colour, width
+    lines = (line for story in stories for line in _told(story, how, unfolded))
     return "".join(f"{line}\n" for line in lines)
 
 
-def _told(story: Story, colour: bool, width: int | None, unfolded: bool) -> Iterator[str]:
+def _told(story: Story, how: How, unfolded: bool) -> Iterator[str]:
+    start_ns, colour, width = how
     yield from _wrapped(printable(story.head), "", width)
+    times = [_time(line, start_ns) for _, line in story.lines()]
+    wide = max(map(len, times), default=0)
     for part in story.parts:
         if part.folded and not unfolded:
             yield f"{INDENT}{_folded(part)}"
             continue
         yield f"{INDENT}{part.title}"
         for line in part.lines:
-            for text in _sentence(line, width):
+            for text in _sentence(line, f"{_time(line, start_ns):>{wide}}", width):
                 yield click.style(text, fg=COLOURS.get(line.tone)) if colour else text
+
+
+def _time(line: Line, start_ns: int) -> str:
+    """When the evidence was; "" for what has no moment."""
+    if line.place is None:
+        return ""
+    return since_start(line.place.t_ns - start_ns, UNITS_NS["ms"])
 
 
 def _folded(part: Part) -> str:
     return f"{part.title}: {len(part.lines)}"
 
 
-def _sentence(line: Line, width: int | None) -> list[str]:
+def _sentence(line: Line, time: str, width: int | None) -> list[str]:
     text = printable(line.words)
-    return [WORDS + text] if line.drawn else _wrapped(WORDS + text, WORDS, width)
+    head = f"{INDENT}{time}{INDENT}" if time else WORDS
+    return [head + text] if line.drawn else _wrapped(head + text, " " * len(head), width)
 
 
 def _wrapped(text: str, indent: str, width: int | None) -> list[str]:

@@ -51,6 +51,13 @@ def test_the_whole_report() -> None:
         "  A hint: the count of polls is one less than 2^11 = 2,048; look for a counter or a table "
         "of that size.",
         "",
+        "polls; x stopped, o still answered",
+        f"2,047 |{'':24}x{'':22}x",
+        *["      |"] * 6,
+        "    0 |",
+        f"      +{'-' * 48}",
+        f"       0{'34.1 min':>47}",
+        "",
         "To believe a fix it must be seen to run past 2,252 polls.",
         "Lifetimes by a Weibull law, 95 % by profile likelihood: shape 4.6 (1.3 to 11); the "
         "longer it ran the likelier it stops, p 0.02.",
@@ -89,7 +96,9 @@ def test_wide_names_keep_the_columns() -> None:
 
 
 def test_sentences_are_wrapped_and_tables_are_not() -> None:
-    lines = compare_text(compared(life(2047), life(2047), life(2047, 0.5)), 3, 60).splitlines()
+    lines = compare_text(
+        compared(life(2047), life(2047), life(2047, 0.5)), 3, width=60
+    ).splitlines()
     assert lines[2].endswith("nearest power of two")
     assert max(len(line) for line in lines[7:10]) <= 60
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from console.diagnosis.story import Line, Part, Story
+from console.diagnosis.story import Line, Part, Place, Story
 from console.report.story_text import story_text
 from tests.console.diagnosis.stories import some_episode
 
@@ -23,6 +23,15 @@ def test_a_story_is_its_head_and_its_parts_indented() -> None:
         "    its address was not acknowledged\n"
         "  ruled out: 2\n"
     )
+
+
+def test_what_has_a_moment_is_told_with_it_and_all_sentences_begin_alike() -> None:
+    lines = (Line("its last reply", Place(2_047_000_000_000)), Line("why"))
+    story = Story(some_episode(), "camera stopped", (Part("what happened", lines),))
+    assert story_text([story], 1_000_000_000).splitlines()[2:] == [
+        "  34:06.000  its last reply",
+        "             why",
+    ]
 
 
 def test_folded_parts_are_told_in_full_when_asked_for() -> None:
