@@ -69,7 +69,8 @@ def _first_bad(scene: Scene) -> Iterator[Line]:
         if row is None:
             yield Line(f"from here on: {how}", at, "bad")
         else:
-            what = form_words(row) if row["data"] else "read" if row["read"] else "write"
+            plain = form_words({**row, "problems": ()})
+            what = plain if row["data"] else "read" if row["read"] else "write"
             yield Line(f"first unanswered: {what}: {how}", _place(row), "bad")
     if episode.transactions_unanswered:
         ending = "then it answered again" if episode.recovered else "to the end of the run"

@@ -24,7 +24,8 @@ def why(scene: Scene, ranking: Ranking) -> Part:
     if ranking.updated_by:
         lines.append(Line(f"with the outcome of {', '.join(ranking.updated_by)}", tone="quiet"))
     for row in ranking.claimed[:MOST]:
-        lines.append(Line(f"{row.cause.title}: {share(row.probability)}"))
+        if len(ranking.claimed) > 1:  # else it is what the first line says
+            lines.append(Line(f"{row.cause.title}: {share(row.probability)}"))
         lines += _evidence(scene, row.answer.evidence)
     return Part("Why", tuple(lines))
 
