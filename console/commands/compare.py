@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,6 +14,9 @@ from console.commands.reading import BAD_INPUT, INTERRUPTED, read_bench, reading
 from console.diagnosis.lifetimes.comparison import Comparison, comparison
 from console.diagnosis.lifetimes.lives import Life
 from decoders.errors import DiagnosticError
+
+if TYPE_CHECKING:
+    from console.pipeline.comparing import RunLives
 
 FOUND = 1
 _MOST_NAMED = 8
@@ -33,6 +36,9 @@ shows it) to its stop is one life; one that was still answering when the run end
 counts too. Two lives that failed are the least that can be compared; change the
 poll rate between them, or count and time cannot be told apart.
 
+What is otherwise while it is healthy (traffic that is new or missing, rates, waits)
+is told of each run beside the first.
+
 Exit codes: 0 the device stopped in none of the runs, 1 it did, 2 usage or input,
 130 interrupted.
 """
@@ -47,29 +53,30 @@ def command(
 ) -> int:
     """Run the command; see HELP."""
     _check_once(paths)
-    lives, code = read_lives(paths, **overrides)
+    runs, code = read_runs(paths, **overrides)
+    lives = [life for run in runs for life in run.lives]
     compared = comparison(lives, device)
     if compared is None:
         if code == INTERRUPTED:
             return code
         raise _no_lives(lives, device)
-    tell(compared, paths, as_json=as_json)
+    tell(compared, runs, as_json=as_json)
     return code or (FOUND if compared.verdict.failures else 0)
 
 
-def read_lives(paths: Sequence[str], **overrides: Any) -> tuple[list[Life], int]:
-    """The lives of every device of every run, and 130 or 2 where a run was not read to its end."""
+def read_runs(paths: Sequence[str], **overrides: Any) -> tuple[list[RunLives], int]:
+    """The lives in every run, and 130 or 2 where one was not read to its end."""
     from console.pipeline.comparing import lives_in
 
-    lives: list[Life] = []
+    runs: list[RunLives] = []
     codes = {0}
     for path in paths:
         bench, evidence = read_bench([path], **overrides)
         codes.add(reading_code(evidence))
-        lives += lives_in(evidence, bench, path)
+        runs.append(lives_in(evidence, bench, path))
         if evidence.interrupted:
             break
-    return lives, INTERRUPTED if INTERRUPTED in codes else max(codes & {0, BAD_INPUT})
+    return runs, INTERRUPTED if INTERRUPTED in codes else max(codes & {0, BAD_INPUT})
 
 
 def _check_once(paths: Sequence[str]) -> None:
@@ -95,15 +102,17 @@ def _no_lives(lives: Sequence[Life], device: str | None) -> DiagnosticError:
     )
 
 
-def tell(compared: Comparison, paths: Sequence[str], *, as_json: bool) -> None:
+def tell(compared: Comparison, runs: Sequence[RunLives], *, as_json: bool) -> None:
     """Print the comparison."""
+    habits = [each for run in runs for each in run.habits if each.device == compared.device]
     if as_json:
         from console.report.compare_json import compare_object
         from console.report.export import one_line_json
 
-        sys.stdout.write(one_line_json(compare_object(compared, paths)) + "\n")
+        names = [run.run for run in runs]
+        sys.stdout.write(one_line_json(compare_object(compared, names, habits)) + "\n")
         return
     from console.report.compare_text import compare_text
 
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-    sys.stdout.write(compare_text(compared, len(paths), width))
+    sys.stdout.write(compare_text(compared, len(runs), habits, width))

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from console.bench.model import Bench
 from console.diagnosis.cutting import episodes_of
+from console.diagnosis.differences.habits import Habits, habits_of
 from console.diagnosis.lifetimes.counting import lives_of
 from console.diagnosis.lifetimes.lives import Life
 from console.pipeline.evidence import Evidence
@@ -11,14 +15,27 @@ from console.pipeline.run_findings import timed_rows
 from console.watch.from_bench import names_of
 
 
-def lives_in(evidence: Evidence, bench: Bench, run: str) -> list[Life]:
-    """The lives of every peripheral of a run, also those that did not fail.
+@dataclass(frozen=True, slots=True)
+class RunLives:
+    """What is kept of a run to be compared; its tables are not."""
+
+    run: str
+    lives: Sequence[Life]  # of every peripheral, also those that did not fail
+    habits: Sequence[Habits]  # of the first life of each
+
+
+def lives_in(evidence: Evidence, bench: Bench, run: str) -> RunLives:
+    """The lives of every peripheral of a run, and how each lived its first.
 
     Args:
         evidence: of the run.
         bench: it was read by.
         run: what the run is called.
     """
-    tables = timed_rows(evidence.tables)
+    tables, names = timed_rows(evidence.tables), names_of(bench)
+    off_axis = evidence.observation.off_axis
     episodes = episodes_of(bench, tables, evidence.observation)
-    return lives_of(episodes, tables, run, names_of(bench), evidence.observation.off_axis)
+    lives = lives_of(episodes, tables, run, names, off_axis)
+    firsts = {each.device: each for each in reversed(episodes) if each.transactions_answered}
+    habits = [habits_of(firsts[name], tables, run, names, off_axis) for name in sorted(firsts)]
+    return RunLives(run, lives, habits)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 
-def share_interval(found: int, tries: int, confidence: float = 0.95) -> tuple[float, float]:
+def share_interval(found: float, tries: float, confidence: float = 0.95) -> tuple[float, float]:
     """Clopper and Pearson (1934, Biometrika 26, 404-413): the share that `found` of `tries` tells.
+
+    Numbers that come in clumps may be given divided by the size of a clump, whole or not.
 
     Raises:
         ValueError: unless 0 <= found <= tries and there was a try.
