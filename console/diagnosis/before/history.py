@@ -18,8 +18,8 @@ from console.diagnosis.scene import Scene
 from console.watch.asked import asked_by_target
 from console.watch.polls import PollCutter, Polls
 
-MOST_ROWS = 1_000_000  # transactions of the bus that are looked back over
-MOST_POLLS = 200_000
+MOST_ROWS = 500_000  # transactions of the bus that are looked back over
+MOST_POLLS = 50_000
 _LEAST_LEARNING = 32
 
 # A transaction's form: direction, length, first byte written, how it began and ended.

@@ -17,8 +17,8 @@ from console.diagnosis.before.judging import Units
 from console.diagnosis.before.statistics import LEARNING, Ints, Truths
 from console.diagnosis.scene import SceneSource
 
-_MOST_WINDOWS = 200_000
-MOST_ROWS = 300_000  # of a table
+_MOST_WINDOWS = 50_000
+MOST_ROWS = 100_000  # of a table
 _BANDS = 4  # a window is at least so many bands long
 _LEAST_NS = 50_000_000  # and so long: firmware says late what it saw
 
@@ -69,38 +69,42 @@ def heard(history: History, table: str, sources: list[SceneSource]) -> Heard | N
     watching = [each for each in sources if _watched(each, until_ns - 1, until_ns)]
     if not watching:
         return None
-    rows = _rows(history, table, [each.name for each in watching])
+    rows, from_ns = _rows(history, table, [each.name for each in watching])
     late = rows["late_ns"].to_numpy()
-    windows = _windows(history, rows, watching)
+    windows = _windows(history, rows, from_ns, watching)
     if windows is None or not _watches_last(watching, windows):
         return None
     return Heard(rows, late, windows.at(late), windows)
 
 
-def _rows(history: History, table: str, names: list[str]) -> pl.DataFrame:
+def _rows(history: History, table: str, names: list[str]) -> tuple[pl.DataFrame, int]:
+    """The rows, and from when on they are all of them."""
     frame = history.scene.table(table)
     column = time_column(table)
     until = int(frame[column].search_sorted(history.until_ns, side="left"))
     begin = max(0, until - MOST_ROWS)
     late = (pl.col(column) + pl.col("band_ns").fill_null(0)).alias("late_ns")
-    return (
+    first_ns = int(history.starts_ns[0])
+    if begin:
+        first_ns = max(first_ns, int(frame[column][begin]))
+    rows = (
         frame.slice(begin, until - begin)
         .with_row_index("row", begin)
         .with_columns(late)
         .filter(pl.col("source").is_in(names) & (pl.col("late_ns") < history.until_ns))
         .sort("late_ns", maintain_order=True)
     )
+    return rows, first_ns
 
 
-def _windows(history: History, rows: pl.DataFrame, sources: list[SceneSource]) -> Windows | None:
+def _windows(
+    history: History, rows: pl.DataFrame, from_ns: int, sources: list[SceneSource]
+) -> Windows | None:
     """As long as a poll; longer where the bands of the rows ask for it."""
     bands = rows["band_ns"].drop_nulls().to_numpy()
     band_ns = int(np.median(bands)) if len(bands) else 0
     length = max(history.period_ns, _BANDS * band_ns, _LEAST_NS)
-    first_ns = int(history.starts_ns[0])
-    if rows.height == MOST_ROWS:
-        first_ns = max(first_ns, int(rows["late_ns"][0]))
-    n = min((history.until_ns - first_ns) // length, _MOST_WINDOWS)
+    n = min((history.until_ns - from_ns) // length, _MOST_WINDOWS)
     if n < 1:
         return None
     begins = history.until_ns - length * np.arange(n, 0, -1, dtype=np.int64)
