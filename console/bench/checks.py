@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 import msgspec
+import polars as pl
 
 from console.bench.broker_checks import broker_problems, broker_remarks
 from console.bench.conditions import Kind, condition, value_of
+from console.bench.lines import PulseLine, Ranging, Servo, Spi, Uart
 from console.bench.model import (
     About,
     Bus,
@@ -72,6 +74,11 @@ class Parts:
     devices: list[At[Device]] = field(default_factory=list)
     marks: list[At[Mark]] = field(default_factory=list)
     rules: list[At[Rule]] = field(default_factory=list)
+    spis: list[At[Spi]] = field(default_factory=list)
+    uarts: list[At[Uart]] = field(default_factory=list)
+    pulses: list[At[PulseLine]] = field(default_factory=list)
+    servos: list[At[Servo]] = field(default_factory=list)
+    rangings: list[At[Ranging]] = field(default_factory=list)
     elsewhere: Mapping[str, Sequence[str]] = field(default_factory=dict)  # names known besides
 
     def names(self, key: str) -> list[str]:
@@ -85,7 +92,7 @@ class Parts:
 
 def errors_among(parts: Parts) -> Iterator[DescriptionError]:
     """Everything wrong between tables that are right by themselves."""
-    for key in ("source", "bus", "device"):
+    for key in ("source", "bus", "device", "spi", "pulse", "servo", "ranging"):
         yield from _twice(parts, key)
     if parts.bench is not None:
         yield from _known(parts, parts.bench.path, "axis", parts.bench.table.axis, "source")
@@ -98,6 +105,11 @@ def errors_among(parts: Parts) -> Iterator[DescriptionError]:
         yield from _mark(parts, mark)
     for rule in parts.rules:
         yield from _rule(parts, rule)
+    lines: list[At[Any]] = [*parts.spis, *parts.uarts, *parts.pulses]
+    for line in [*lines, *parts.servos, *parts.rangings]:
+        yield from _in_capture(parts, line)
+    for ranging in parts.rangings:
+        yield from _published(parts.document, ranging)
 
 
 def remarks_on(parts: Parts) -> Iterator[str]:
@@ -188,6 +200,36 @@ def _bus(parts: Parts, at: At[Bus]) -> Iterator[DescriptionError]:
         yield parts.document.error((*at.path, "sda"), words, "A bus has two lines.")
 
 
+def _in_capture(parts: Parts, at: At[Any]) -> Iterator[DescriptionError]:
+    """Lines are of a capture."""
+    name = at.table.source
+    yield from _known(parts, at.path, "source", name, "source")
+    for source in parts.sources:
+        if source.table.name == name and not isinstance(source.table, CaptureSource):
+            words = f"source {name!r} of {at.path[0]} is no capture"
+            yield parts.document.error((*at.path, "source"), words, "Its lines are in a capture.")
+
+
+def _published(document: Document, at: At[Ranging]) -> Iterator[DescriptionError]:
+    told = at.table.published
+    if told is None:
+        return
+    path = (*at.path, "published")
+    try:
+        condition(told.where, told.table, document.place((*path, "where")))
+        if told.field is not None:
+            value_of(told.table, told.field, Kind.NUMBER, document.place((*path, "field")))
+    except DescriptionError as error:
+        yield error
+    if told.pattern is not None:
+        try:
+            pl.select(pl.lit("").str.extract(told.pattern, 1))
+        except pl.exceptions.PolarsError as error:
+            words = f"pattern cannot be used: {str(error).splitlines()[0]}"
+            mend = "Groups that look ahead or behind are not known there."
+            yield document.error((*path, "pattern"), words, mend)
+
+
 def _devices(parts: Parts) -> Iterator[DescriptionError]:
     seen: dict[tuple[str, int, int], str] = {}
     for at in parts.devices:
@@ -274,6 +316,11 @@ def parts_of(document: Document) -> Parts:
         ("device", Device, parts.devices),
         ("mark", Mark, parts.marks),
         ("rule", Rule, parts.rules),
+        ("spi", Spi, parts.spis),
+        ("uart", Uart, parts.uarts),
+        ("pulse", PulseLine, parts.pulses),
+        ("servo", Servo, parts.servos),
+        ("ranging", Ranging, parts.rangings),
     )
     for key, kind, found in lists:
         tables = document.data.get(key)

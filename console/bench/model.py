@@ -50,6 +50,12 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     line = "ch4"                       # or, of prints and messages: where = "text LIKE 'beacon%'"
     edge = "rise"
 
+    [[spi]]                            # and uart, pulse, servo, ranging: see lines.py
+    name = "valves"
+    source = "wire"
+    sck = "ch3"
+    mosi = "ch4"
+
     [[rule]]                           # see rules.py
     kind = "stops-answering"
     device = "camera"
@@ -113,12 +119,10 @@ from console.bench.broker import (
     retry_ns,
     session_expiry_s,
 )
+from console.bench.lines import Above0, Name, PulseLine, Ranging, Servo, Spi, Uart
 from console.bench.rules import Rule
 from decoders.durations import duration_ns
 from decoders.packets.description import Packet
-
-Name = Annotated[str, msgspec.Meta(min_length=1)]
-Above0 = Annotated[float, msgspec.Meta(gt=0)]
 
 
 class About(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -349,6 +353,11 @@ class Bench(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     buses: list[Bus] = msgspec.field(name="bus", default_factory=list)
     devices: list[Device] = msgspec.field(name="device", default_factory=list)
     marks: list[Mark] = msgspec.field(name="mark", default_factory=list)
+    spis: list[Spi] = msgspec.field(name="spi", default_factory=list)
+    uarts: list[Uart] = msgspec.field(name="uart", default_factory=list)
+    pulses: list[PulseLine] = msgspec.field(name="pulse", default_factory=list)
+    servos: list[Servo] = msgspec.field(name="servo", default_factory=list)
+    rangings: list[Ranging] = msgspec.field(name="ranging", default_factory=list)
     rules: list[Rule] = msgspec.field(name="rule", default_factory=list)
 
     @property

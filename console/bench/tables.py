@@ -109,6 +109,8 @@ TABLES: Mapping[str, Schema] = {
         "high": _TRUTH,
         "width_ns": _INT,
         "period_ns": _INT,
+        "angle_deg": pl.Float64(),  # what it commands a servo; null of other lines
+        "distance_cm": pl.Float64(),  # what an echo says; null of other lines, and timed out
         "band_ns": _INT,
     },
     "line_states": {
@@ -138,7 +140,7 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "prints": ("source",),
     "messages": ("topic",),
     "bytes": ("line",),
-    "words": ("device",),
+    "words": ("device", "bus"),  # what no device was selected for is the bus's
     "pulses": ("line",),
     "line_states": ("bus",),
     "happenings": ("source",),

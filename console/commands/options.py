@@ -33,6 +33,12 @@ _OPTIONS = (
         help="Which lines make an I2C bus; once for each bus.",
     ),
     click.option(
+        "--spi",
+        multiple=True,
+        metavar="sck=NAME,mosi=NAME,miso=NAME,cs=NAME",
+        help="Which lines make an SPI bus; once for each bus, cs once for each device.",
+    ),
+    click.option(
         "--clock",
         multiple=True,
         metavar="SOURCE=+12.5s",

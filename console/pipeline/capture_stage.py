@@ -10,6 +10,8 @@ import numpy as np
 from console.bench.model import Mark
 from console.pipeline.evidence import BusLines
 from console.pipeline.serial_lines import SerialLine
+from console.pipeline.settled_lines import NONE_WANTED, WantedLines, settled_lines
+from console.pipeline.wire_lines import WireLine
 from console.sources.kept_edges import KeptEdges
 from console.trust.capture_trust import Coverage
 from decoders.buses.cut_spans import CutSpans
@@ -21,7 +23,6 @@ from decoders.buses.transactions import (
     concatenated,
     line_states,
 )
-from decoders.buses.uart_lines import uart_lines
 from decoders.captures.edges import CaptureReader, Edges
 from decoders.captures.line_edges import LineEdges
 from decoders.captures.pulse_widths import PulseWidths
@@ -91,6 +92,7 @@ class CaptureStage:
         wanted: buses the user named.
         marks: whose edges are looked for.
         keeper: takes every edge for later; None keeps none. It never stops the reading.
+        lines: what the user said of other lines.
     """
 
     def __init__(
@@ -99,11 +101,13 @@ class CaptureStage:
         wanted: Sequence[WantedBus] = (),
         marks: Sequence[Mark] = (),
         keeper: KeptEdges | None = None,
+        lines: WantedLines = NONE_WANTED,
     ) -> None:
         self.reader = reader
         self.kept = keeper
         self.buses: list[Bus] = []
         self.serial: list[SerialLine] = []  # UART lines
+        self.others: list[WireLine] = []  # SPI buses, servos, ranging, other pulses
         self.assumed: list[str] = []
         self.events = 0
         self.first_ns: int | None = None
@@ -113,6 +117,7 @@ class CaptureStage:
         self.marks: list[tuple[Mark, LineEdges]] = []
         self._wanted = wanted
         self._wanted_marks = marks
+        self._wanted_lines = lines
         self._settled = False
         self._kept: list[Edges] = []  # edges seen before the lines' roles were settled
 
@@ -129,6 +134,9 @@ class CaptureStage:
             bus.finish()
         for line in self.serial:
             line.finish()
+        for other in self.others:
+            other.finish()
+        self.assumed += [line.remark for line in self.serial if line.remark]
 
     @property
     def stopped(self) -> DiagnosticError | None:
@@ -159,6 +167,8 @@ class CaptureStage:
                 bus.feed(block)
             for line in self.serial:
                 line.feed(block)
+            for other in self.others:
+                other.feed(block)
             for _, edges in self.marks:
                 edges.feed(block)
             if self.widths is not None:
@@ -173,30 +183,39 @@ class CaptureStage:
         if self._wanted:
             self.buses = [self._wanted_bus(bus) for bus in self._wanted]
         else:
-            lines = buses_by_name(channels)
-            lines = lines or buses_by_behaviour(_beginning(self._kept), channels)
-            self.buses = [self._told_bus(told) for told in lines]
-            if not lines:
-                self.assumed.append(
-                    f"no I2C bus found among the lines {', '.join(channels) or '(none)'}: "
-                    "name one with --i2c scl=NAME,sda=NAME"
-                )
+            self.buses = [self._told_bus(told) for told in self._found_buses()]
         self._settled = True
         for mark in self._wanted_marks:
             bit = self._line(mark.line or "", f"mark '{mark.name}'")
             self.marks.append((mark, LineEdges(bit, rises=mark.edge == "rise")))
         bits = sorted({bit for bus in self.buses for bit in (bus.scl, bus.sda)})
-        if len(channels) > len(bits):
-            self._settle_serial(bits)
+        self._settle_others(bits)
         self.widths = PulseWidths(bits) if bits else None
         kept, self._kept = self._kept, []
         self._decode(kept)
 
-    def _settle_serial(self, taken: Sequence[int]) -> None:
-        """Settle which of the lines that are no bus are a UART's."""
-        for told in uart_lines(_beginning(self._kept), self.reader.channels, taken):
-            self.assumed.append(f"{told.name}: {told.why}")
-            self.serial.append(SerialLine(told))
+    def _found_buses(self) -> list[Lines]:
+        """The I2C buses among the lines that the user did not say something else of."""
+        channels = self.reader.channels
+        other = {self._line(name, of) for name, of in self._wanted_lines.names}
+        named = [bus for bus in buses_by_name(channels) if not {bus.scl, bus.sda} & other]
+        if named or len(channels) - len(other) < 2:
+            return named
+        behaving = buses_by_behaviour(_beginning(self._kept), channels)
+        return [bus for bus in behaving if not {bus.scl, bus.sda} & other]
+
+    def _settle_others(self, taken: Sequence[int]) -> None:
+        """Settle what the lines are that are no I2C bus."""
+        channels = self.reader.channels
+        beginning = _beginning(self._kept)
+        found = settled_lines(beginning, channels, taken, self._wanted_lines, self._line)
+        if not (self.buses or found.serial or found.others):
+            self.assumed.append(
+                f"no I2C bus found among the lines {', '.join(channels) or '(none)'}: "
+                "name one with --i2c scl=NAME,sda=NAME"
+            )
+        self.assumed += found.assumed
+        self.serial, self.others = found.serial, found.others
 
     def _told_bus(self, told: Lines) -> Bus:
         channels = self.reader.channels
@@ -235,8 +254,8 @@ class CaptureStage:
 
     def _how_to_name(self) -> str:
         return (
-            f"Lines found: {', '.join(self.reader.channels)}. Name two in the bench file, or with "
-            "--i2c scl=NAME,sda=NAME."
+            f"Lines found: {', '.join(self.reader.channels)}. Name them in the bench file, or two "
+            "with --i2c scl=NAME,sda=NAME."
         )
 
 

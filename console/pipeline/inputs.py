@@ -6,7 +6,6 @@ by content and their name by the file's.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
@@ -17,7 +16,6 @@ from console.bench.load import BenchFile, load_rules, read_bench
 from console.bench.model import (
     About,
     Bench,
-    Bus,
     CaptureSource,
     MessagesSource,
     NetworkSource,
@@ -26,6 +24,7 @@ from console.bench.model import (
 )
 from console.pipeline.evidence import SourceKind
 from console.pipeline.stored import RecordedFile, RecordedRun, damaged
+from console.pipeline.told_lines import with_buses, with_lines_of, with_spis
 from console.run.rows import StoredSource
 from console.run.schema import is_run
 from console.sources.files import STDIN, FileError, SourceFile
@@ -52,6 +51,7 @@ class Overrides:
     """What the command line says beside the paths."""
 
     i2c: Sequence[str] = ()  # scl=NAME,sda=NAME
+    spi: Sequence[str] = ()  # sck=NAME,mosi=NAME,miso=NAME,cs=NAME
     clock: Sequence[str] = ()  # SOURCE=+12.5s
     packets: str | None = None  # FILE
     rules: str | None = None
@@ -167,9 +167,9 @@ def _settled(paths: Sequence[str], overrides: Overrides, opener: _Opener) -> Inp
             else "It was made and never recorded into; record again.",
         )
     inputs = [replace(each, source=_with_levels(each.source, overrides)) for each in inputs]
-    bench = msgspec.structs.replace(
-        _with_buses(file.bench, overrides, inputs), sources=[each.source for each in inputs]
-    )
+    capture = next((each.source.name for each in inputs if each.kind in CAPTURES), None)
+    bench = with_spis(with_buses(file.bench, overrides.i2c, capture), overrides.spi, capture)
+    bench = msgspec.structs.replace(bench, sources=[each.source for each in inputs])
     if overrides.rules:
         rules = load_rules(_content(overrides.rules), overrides.rules, bench)
         bench = msgspec.structs.replace(bench, rules=rules)
@@ -207,7 +207,7 @@ def _recorded(run: RecordedRun, file: BenchFile, opener: _Opener) -> tuple[Bench
         inputs.append(Input(source, kind, RecordedFile(run, stored)))
     if inputs:
         inputs[0].file.trouble = damaged(run)
-    buses = list(bench.buses)
+    copies: list[tuple[str, str]] = []  # of a folder, the source of a further capture
     for folder in bench.sources:
         if not isinstance(folder, CaptureSource):
             continue
@@ -216,11 +216,11 @@ def _recorded(run: RecordedRun, file: BenchFile, opener: _Opener) -> tuple[Bench
             source = msgspec.structs.replace(folder, name=name, path=str(path))
             inputs.append(_declared(source, None, opener))
             if k:
-                own = [bus for bus in bench.buses if bus.source == folder.name]
-                buses += [msgspec.structs.replace(bus, source=name) for bus in own]
+                copies.append((folder.name, name))
+    bench = with_lines_of(bench, copies)
     axis = next((each.source.name for each in inputs if isinstance(each.file, RecordedFile)), None)
     about = msgspec.structs.replace(bench.about, axis=axis)
-    return replace(file, bench=msgspec.structs.replace(bench, buses=buses, about=about)), inputs
+    return replace(file, bench=msgspec.structs.replace(bench, about=about)), inputs
 
 
 def _check_once(paths: Sequence[str]) -> None:
@@ -290,34 +290,6 @@ def _free_name(file: SourceFile, taken: set[str]) -> str:
     stem = stem or "source"
     names = [stem, *(f"{stem}-{k}" for k in range(2, len(taken) + 2))]
     return next(name for name in names if name not in taken)
-
-
-_PAIR = re.compile(r"\s*(scl|sda)\s*=\s*([^,]+?)\s*,\s*(scl|sda)\s*=\s*([^,]+?)\s*", re.IGNORECASE)
-
-
-def _with_buses(bench: Bench, overrides: Overrides, inputs: Sequence[Input]) -> Bench:
-    """The bench with the buses of `--i2c` in place of its own, in the first capture."""
-    if not overrides.i2c:
-        return bench
-    capture = next((each.source.name for each in inputs if each.kind in CAPTURES), None)
-    if capture is None:
-        raise DescriptionError("--i2c: there is no level capture among the files", mend="Add one.")
-    buses = []
-    for k, text in enumerate(overrides.i2c):
-        match = _PAIR.fullmatch(text)
-        lines = {match[1].lower(): match[2], match[3].lower(): match[4]} if match else {}
-        if set(lines) != {"scl", "sda"}:
-            raise DescriptionError(
-                f"--i2c: '{text}' does not name two lines",
-                mend="Write it as scl=NAME,sda=NAME with the names of two channels.",
-            )
-        if lines["scl"] == lines["sda"]:
-            raise DescriptionError(
-                f"--i2c: '{text}' names one line twice", mend="SCL and SDA are two lines."
-            )
-        name = bench.buses[k].name if k < len(bench.buses) else f"i2c-{k + 1}"
-        buses.append(Bus(name=name, source=capture, scl=lines["scl"], sda=lines["sda"]))
-    return msgspec.structs.replace(bench, buses=buses)
 
 
 def _with_levels(source: Source, overrides: Overrides) -> Source:

@@ -20,10 +20,12 @@ from console.pipeline.live_source import host_times
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.network_stage import NetworkStage
 from console.pipeline.serial_lines import on_the_wire
+from console.pipeline.settled_lines import WantedLines
 from console.pipeline.stored import RecordedFile
 from console.pipeline.stored_stage import RecordedStage
 from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import exchanges_as_observed
+from console.pipeline.wire_lines import WireLine
 from console.sources.files import SourceFile
 from console.sources.kept_edges import KeptEdges
 from console.sources.kinds import Kind
@@ -157,6 +159,8 @@ def _read(
         for line in stage.serial:
             frame = bytes_frame(line.columns(), each.source.name, line.name)
             _add(read.tables, {"bytes": frame})
+        for other in stage.others:
+            _add(read.tables, _other_tables(other, each.source.name, stage))
     elif isinstance(stage, PrintStage):
         read.prints = stage.columns()
         read.print_times = print_times(read.prints)
@@ -222,9 +226,11 @@ def _stage(each: Input, bench: Bench, keeper: KeptEdges | None) -> FileStage:
             if bus.source == source.name
         ]
         marks = [mark for mark in bench.marks if mark.source == source.name]
+        others = WantedLines.of(bench, source.name)
         lines = [line for bus in wanted for line in (bus.scl, bus.sda)]
         lines += [mark.line for mark in marks if mark.line is not None and wanted]
-        return CaptureStage(_reader(each, source, lines), wanted, marks, keeper)
+        lines += [line for line, _ in others.names if wanted]
+        return CaptureStage(_reader(each, source, lines), wanted, marks, keeper, others)
     if isinstance(source, PrintsSource):
         is_json = each.kind is Kind.PRINTS_JSON
         return PrintStage(name, line=source.line, tick_bits=source.tick_bits, is_json=is_json)
@@ -262,6 +268,15 @@ def _bus_tables(
             Unobserved.of(stage.coverage.gaps),
         ),
     }
+
+
+def _other_tables(line: WireLine, source: str, stage: CaptureStage) -> dict[str, pl.DataFrame]:
+    """The tables of lines that are no I2C bus, on the capture's own clock."""
+    tables = dict(line.tables(source, stage.last_ns or 0))
+    if "exchanges" in tables:
+        gaps = Unobserved.of(stage.coverage.gaps)
+        tables["exchanges"] = exchanges_as_observed(tables["exchanges"], gaps)
+    return tables
 
 
 def _add(tables: dict[str, list[pl.DataFrame]], more: dict[str, pl.DataFrame]) -> None:

@@ -10,7 +10,9 @@ from console.bench.model import Bench
 from console.bench.rules import ReplyShape
 from console.bench.tables import TABLES, time_column
 from console.diagnosis.replies.reply_findings import Wanted, reply_findings
+from console.diagnosis.replies.wire_values import value_findings
 from console.pipeline.evidence import Observation, SourceReport
+from console.timeline.parties import parties_of
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import Unobserved, unobserved
 from console.watch.doubt import doubted
@@ -39,16 +41,18 @@ def run_findings(
         observation: what was watched.
     """
     start_ns, end_ns = span_ns
+    timed = timed_rows(tables)
     found = watched(
         bench,
-        timed_rows(tables),
+        timed,
         start_ns,
         observation.until_ns,
         observation.observed_until,
         observation.unobserved,
         off_axis=observation.off_axis,
     )
-    found += _faulty_replies(bench, tables["transactions"], start_ns)
+    found += _faulty_replies(bench, timed["transactions"], start_ns)
+    found += value_findings(timed, parties_of(timed, bench), start_ns)
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))
@@ -61,9 +65,8 @@ def _faulty_replies(bench: Bench, transactions: pl.DataFrame, start_ns: int) -> 
     """What `reply-shape` finds: by the rules of the bench, or of every target."""
     written = [rule for rule in bench.rules if isinstance(rule, ReplyShape)]
     wanted = [Wanted(rule.severity, rule.device, rule.leave_out) for rule in written] or [Wanted()]
-    timed = transactions.filter(pl.col("start_ns").is_not_null())
     names = names_of(bench)
-    return [f for each in wanted for f in reply_findings(timed, names, start_ns, each)]
+    return [f for each in wanted for f in reply_findings(transactions, names, start_ns, each)]
 
 
 def timed_rows(tables: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:

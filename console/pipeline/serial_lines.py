@@ -16,6 +16,7 @@ import polars as pl
 from console.timeline.same_lines import LEAST_LINES, same_lines
 from decoders.buses.serial_bytes import UNKNOWN, SerialBytes, concatenated, problem_bit
 from decoders.buses.uart import UartDecoder
+from decoders.buses.uart_format import bearable_percent
 from decoders.buses.uart_lines import UartLine
 from decoders.captures.edges import Edges
 from decoders.prints.columns import Prints
@@ -52,6 +53,21 @@ class SerialLine:
     def finish(self) -> None:
         """Decode what was left; feed nothing after this."""
         self._keep(self._decoder.finish())
+
+    @property
+    def remark(self) -> str:
+        """How far the sender's bits are off, in words; "" where that was not measured."""
+        error = self._decoder.baud_error()
+        if error is None:
+            return ""
+        percent = error.ppm / 1e4
+        slow, fast = bearable_percent(self._decoder.format)
+        words = (
+            f"{self.name}: its bits are those of {error.measured_baud:.6g} baud, {percent:+.2f} %"
+        )
+        if not slow < percent < fast:
+            words += f", and a receiver bears {slow:.1f} to +{fast:.1f} %"
+        return words
 
     def _keep(self, part: SerialBytes) -> None:
         if len(part):

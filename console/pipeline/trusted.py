@@ -104,6 +104,7 @@ def _capture(name: str, told: Told, stage: CaptureStage) -> Iterator[TrustRow]:
         off_beat=stage.reader.assumed.off_beat,
         stopped=told.stopped.message if told.stopped else None,
         line_states=pl.DataFrame() if told.line_states is None else told.line_states,
+        others=len(stage.serial) + len(stage.others),
     )
     for row in capture_rows(name, facts):
         yield replace(

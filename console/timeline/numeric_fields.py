@@ -40,7 +40,7 @@ TASTED = 16  # events of a kind, spread over the run; as many again of the longe
 # Columns that are numbers, and the columns that tell whose they are: the party, then the subject.
 _COLUMNS = (
     ("exchanges", ("latency_ns",), "device", "request"),
-    ("pulses", ("width_ns", "period_ns"), "line", "high"),
+    ("pulses", ("angle_deg", "distance_cm", "width_ns", "period_ns"), "line", "high"),
     ("bytes", ("value",), "line", "source"),
 )
 _JSON = (
@@ -87,8 +87,8 @@ def _column_fields(
                 party=str(kind[party]),
                 subject=("high" if word else "low") if isinstance(word, bool) else str(word),
                 path=column,
-                name=column.removesuffix("_ns"),
-                unit="ns" if column.endswith("_ns") else "",
+                name=column.rpartition("_")[0] if unit_of_name(column) else column,
+                unit=unit_of_name(column),
                 rows=kind["rows"],
                 varies=bool(kind["varies"]),
                 selects=tuple(whose.items()),

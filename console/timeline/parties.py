@@ -52,10 +52,12 @@ class Parties:
         """Whose column each row of a table of events goes to, as UInt16 over its rows."""
         if table == "transactions":
             return self._of_transactions()
+        if table == "words":  # of what no device was selected for, the bus
+            device = _looked_up("device", self.by_device, None)
+            return pl.coalesce(device, _looked_up("bus", self.by_bus, 0))
         known, column = {
             "packets": (self.by_device, "device"),
             "exchanges": (self.by_device, "device"),
-            "words": (self.by_device, "device"),
             "prints": (self.by_source, "source"),
             "messages": (self.by_source, "source"),
             "happenings": (self.by_source, "source"),
@@ -121,14 +123,16 @@ def parties_of(tables: Mapping[str, pl.DataFrame], bench: Bench) -> Parties:
     for bus, address, bits in _busy(tables["transactions"], by_address):
         name = _address_name(bus, address, bits)
         by_address[bus, address] = by_device[name] = columns.of(name, "device")
+    told = _told_parties(bench)
     for table, column_name in (("packets", "device"), ("words", "device"), ("exchanges", "device")):
         for device in tables[table][column_name].unique(maintain_order=True).drop_nulls():
             if device not in by_device:
-                by_device[device] = columns.of(device, "device")
+                by_device[device] = columns.of(told.get(device) or device, "device")
     for bus in _buses(tables, by_address):
         by_bus[bus] = columns.of(bus, "bus")
+    lines = _parties_of_lines(bench)
     for line in tables["pulses"]["line"].unique(maintain_order=True).drop_nulls():
-        by_source[line] = columns.of(line, "device")
+        by_source[line] = columns.of(lines.get(line, line), "device")
     for source in _seen(tables["messages"], "source", named, MessagesSource | NetworkSource):
         by_source[source] = columns.of(_party(named, source), "network")
     for source in tables["happenings"]["source"].unique(maintain_order=True).drop_nulls():
@@ -136,6 +140,21 @@ def parties_of(tables: Mapping[str, pl.DataFrame], bench: Bench) -> Parties:
             kind: Kind = "bus" if isinstance(named.get(source), CaptureSource) else "network"
             by_source[source] = columns.of(_party(named, source), kind)
     return Parties(tuple(columns.every), by_source, by_device, by_address, by_bus)
+
+
+def _told_parties(bench: Bench) -> dict[str, str]:
+    """Parties of devices that are no I2C targets, by name, where the bench tells them."""
+    told = {each.name: each.party for spi in bench.spis for each in spi.device}
+    return told | {each.name: each.party for each in bench.rangings}
+
+
+def _parties_of_lines(bench: Bench) -> dict[str, str]:
+    """Whose the pulses of lines that the bench names are."""
+    found = {each.name: each.party or each.name for each in bench.pulses}
+    found |= {each.name: each.party or each.name for each in bench.servos}
+    for each in bench.rangings:
+        found |= dict.fromkeys((each.trigger_line, each.echo_line), each.party or each.name)
+    return found
 
 
 def _party(named: Mapping[str, object], source: str) -> str:
@@ -194,4 +213,5 @@ def _buses(tables: Mapping[str, pl.DataFrame], known: Mapping[tuple[str, int], i
     pairs = transactions.select("bus", "address").unique(maintain_order=True)
     nobodys = [bus for bus, address in pairs.iter_rows() if (bus, address) not in known]
     held = states.filter(~pl.col("state").is_in(["idle"]))["bus"].unique(maintain_order=True)
-    return sorted({*nobodys, *held})
+    words = tables["words"].filter(pl.col("device").is_null())["bus"].unique(maintain_order=True)
+    return sorted({*nobodys, *held, *words})

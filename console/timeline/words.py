@@ -48,6 +48,11 @@ PROBLEM_WORDS = {
     "length": "wrong length",
     "constant": "wrong constant",
     "enum": "value without a name",
+    "unselected": "clocks without a select",
+    "no-clock": "selected without a clock",
+    "select-glitch": "select too short to be meant",
+    "several-selected": "several devices selected",
+    "idle-level": "clock idle at the other level",
 }
 STATE_WORDS = {
     "busy": "no STOP, lines high",
@@ -121,6 +126,8 @@ def _line_state(row: Row) -> str:
 
 
 def _word(row: Row) -> str:
+    if row["mosi"] is None and row["miso"] is None:
+        return problem_words(row["problems"]) or f"{row['bits']} bits"
     return f"{row['mosi'] or '-'} -> {row['miso'] or '-'} {problem_words(row['problems'])}".rstrip()
 
 
@@ -130,7 +137,12 @@ def _pulse(row: Row) -> str:
         return level
     # In us, to the digits a servo needs, as long as that can be read.
     length = f"{width_ns / 1e3:.1f} us" if width_ns < 100_000_000 else in_words(width_ns)
-    return f"{level} for {length}"
+    words = f"{level} for {length}"
+    if row.get("angle_deg") is not None:
+        words += f", {row['angle_deg']:.1f} deg"
+    if row.get("distance_cm") is not None:
+        words += f", {row['distance_cm']:.1f} cm"
+    return words
 
 
 def _link(row: Row) -> str:

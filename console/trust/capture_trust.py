@@ -65,6 +65,7 @@ class CaptureFacts:
     off_beat: Sequence[OffBeat]
     stopped: str | None  # why the rest could not be read
     line_states: pl.DataFrame = field(default_factory=pl.DataFrame)
+    others: int = 0  # lines and buses of other kinds that were decoded
 
 
 def capture_rows(source: str, facts: CaptureFacts) -> Iterator[TrustRow]:
@@ -78,7 +79,7 @@ def capture_rows(source: str, facts: CaptureFacts) -> Iterator[TrustRow]:
     yield from _gaps(source, facts)
     if facts.stopped is not None:
         yield TrustRow(source, last, None, "stopped", "gap", f"not read on: {facts.stopped}")
-    if not facts.buses:
+    if not facts.buses and not facts.others:
         what = "nothing was decoded: no bus was told among its lines"
         yield TrustRow(source, first, last, "undecodable", "doubtful", what)
     for bus in facts.buses:

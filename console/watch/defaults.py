@@ -23,6 +23,8 @@ DEFAULT_WORDS = (
     "lines held low",
     "edges that make no transaction",
     "spikes",
+    "SPI words that are cut, and clocks without a select",
+    "UART bytes with wrong parity or without a stop bit",
     "damaged prints",
     "prints of errors",
     "restarts",
@@ -67,6 +69,8 @@ def default_rules(
         _noise(names),
         _spikes(names),
         ConnectionTroubles(names),  # of network captures
+        _spi_words(names),
+        _serial_errors(names),
     ]
     if stops_elsewhere is not None:
         rules.append(StopsAnswering(names, others=stops_elsewhere))
@@ -103,6 +107,21 @@ def _spikes(names: Names) -> Rule:
     return Pattern(
         "line_states", "state = 'spike'", names, rule="spikes", summary=summary, severity="note"
     )
+
+
+def _spi_words(names: Names) -> Rule:
+    problems = ("cut", "unselected", "select-glitch", "several-selected", "idle-level")
+    where = " OR ".join(f"array_contains(problems, '{problem}')" for problem in problems)
+    summary = "SPI words that are cut, or clocks and selects that do not fit together"
+    return Pattern("words", where, names, rule="spi-words", summary=summary)
+
+
+def _serial_errors(names: Names) -> Rule:
+    # What began before observation did may pass for other bytes.
+    where = "(NOT parity_ok OR array_contains(problems, 'framing'))"
+    where += " AND NOT array_contains(problems, 'unsynced') AND NOT array_contains(problems, 'cut')"
+    summary = "bytes with wrong parity, or without a stop bit"
+    return Pattern("bytes", where, names, rule="serial-errors", summary=summary)
 
 
 def _damaged_prints(names: Names) -> Rule:

@@ -97,8 +97,8 @@ class Selection:
             return Subject(name, self.names.party(name), source)
         if "topic" in keys:
             return Subject(str(keys["topic"]), source, source)
-        own = next(iter(keys.values()))
-        name = str(own or "")
+        own = [value for key, value in keys.items() if key != "source" or len(keys) == 1]
+        name = str(next((value for value in own if value is not None), ""))
         if "device" in keys:
             source = source or self.names.source_of_device(name)
         return Subject(name, self.names.party(name), source)

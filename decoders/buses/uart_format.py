@@ -69,6 +69,21 @@ class UartFormat:
         return value.astype(np.int16), problems.astype(np.uint16)
 
 
+def bearable_percent(frame: UartFormat) -> tuple[float, float]:
+    """By how much a sender may be slow and fast for a usual receiver to read its bytes.
+
+    The receiver takes 16 samples a bit and decides by the middle three; what is told is for both
+    ends together. Source: Microchip ATmega8A data sheet, "Asynchronous Operational Range".
+
+    Returns:
+        Below 0 and above 0: -4.64 and +4.58 for 8N1.
+    """
+    d, s, first, middle = frame.samples - 1, 16, 8, 9
+    slow = (d + 1) * s / (s - 1 + d * s + first)
+    fast = (d + 2) * s / ((d + 1) * s + middle)
+    return (slow - 1) * 100, (fast - 1) * 100
+
+
 class SampleClock:
     """When samples are taken after a start edge: sample j in the middle of its bit, at j + 1.5.
 

@@ -25,6 +25,7 @@ from console.timeline.words import STATE_WORDS, problem_words
 from decoders.buses.i2c_limits import BUS_CLEAR_CLOCKS
 from decoders.durations import in_words
 
+_MOVING = "Moving parts may start at any time: keep clear, and cut their power first."
 HELD = ("sda-held", "scl-held", "both-held")
 _MEANS = {
     "sda-held": "SDA stayed low with SCL high: nobody can send a START.",
@@ -95,16 +96,33 @@ def pulse_body(run: Run, at: int, row: Row) -> Body:
     same = (pl.col("line") == row["line"]) & (pl.col("high") == row["high"])
     past = good_before(pulses, at, same)
     good = pulses.row(past.rows[0], named=True) if past.rows else None
-    lines = [
+    lines: list[Line] = [
+        _measured(name, column, unit, row, good)
+        for name, column, unit in (("angle", "angle_deg", "deg"), ("distance", "distance_cm", "cm"))
+        if row.get(column) is not None
+    ]
+    lines += [
         _timed(name, column, row, good)
         for name, column in (("width", "width_ns"), ("period", "period_ns"))
         if row[column] is not None
     ]
+    if row.get("angle_deg") is not None:
+        lines.append(Words(_MOVING, Tone.QUIET))
     compared = past.none_words("pulse")
     if good is not None:
         compared = f"beside the last one, {ago(row['start_ns'], good['start_ns'])}"
     title = f"{row['line']} {'high' if row['high'] else 'low'}"
     return Body(title, tuple(lines), (), compared, int(row["end_ns"]), str(row["source"]))
+
+
+def _measured(name: str, column: str, unit: str, row: Row, good: Row | None) -> Field:
+    """What a pulse means, to a tenth."""
+    value = f"{row[column]:.1f} {unit}"
+    if good is None or good.get(column) is None:
+        return Field(name, value)
+    was = f"{good[column]:.1f} {unit}"
+    change = Change.SAME if was == value else Change.DIFFERS
+    return Field(name, value, change=change, was="" if was == value else was)
 
 
 def _timed(name: str, column: str, row: Row, good: Row | None) -> Field:
