@@ -56,10 +56,20 @@ def _either(column: str, yes: str, no: str) -> pl.Expr:
 _TURN = pl.when(pl.col("turn").is_in(["controller", "target"])).then(
     pl.concat_str(pl.lit(", "), pl.col("turn"), pl.lit(" to drive"))
 )
+
+
+def _meant(column: str, unit: str) -> pl.Expr:
+    """What a pulse means beside its width, where it means that."""
+    number = pl.col(column).round(1).cast(pl.String)
+    return pl.concat_str(pl.lit(", "), number, pl.lit(f" {unit}")).fill_null("")
+
+
 _PULSE = pl.concat_str(
     _either("high", "high for ", "low for "),
     (pl.col("width_ns") / 1e3).round(1).cast(pl.String),
     pl.lit(" us"),
+    _meant("angle_deg", "deg"),
+    _meant("distance_cm", "cm"),
 )
 _ABSENT = {"messages": "not published", "prints": "not printed"}
 _PLACES: Mapping[str, _Place] = {

@@ -126,8 +126,8 @@ def _line_state(row: Row) -> str:
 
 
 def _word(row: Row) -> str:
-    if row["mosi"] is None and row["miso"] is None:
-        return problem_words(row["problems"]) or f"{row['bits']} bits"
+    if row["mosi"] is None and row["miso"] is None and row["problems"]:
+        return problem_words(row["problems"])
     return f"{row['mosi'] or '-'} -> {row['miso'] or '-'} {problem_words(row['problems'])}".rstrip()
 
 
