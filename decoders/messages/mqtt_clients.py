@@ -52,7 +52,8 @@ class Clients:
     def successor(self, connection: MqttConnection) -> MqttConnection | None:
         """The newer connection that claims its identifier; None when there is none."""
         other = self._claims.get(connection.client)
-        return None if other is connection else other
+        is_newer = other is not None and other.tcp.serial > connection.tcp.serial
+        return other if is_newer else None
 
     def over(self, connection: MqttConnection) -> None:
         """It ended."""

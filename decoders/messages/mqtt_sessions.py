@@ -127,10 +127,11 @@ class Sessions:
         if c.is_over:
             return
         c.is_over = True
-        successor = self._clients.successor(c) if c.client and not c.is_taken_over else None
+        refused = c.connack is not None and c.connack.code
+        is_told = c.is_taken_over or refused or not c.client
+        successor = None if is_told else self._clients.successor(c)
         by_broker = half != c.client_half
         silence_ns, limit_ns = c.silence_ns(t_ns), c.limit_ns
-        refused = c.connack is not None and c.connack.code
         if successor is not None and c.goodbye != c.client_half:
             self._rows += self._clients.taken_over(c, successor, self._number, t_ns)
         elif by_broker and limit_ns and silence_ns >= limit_ns * _EARLY and c.goodbye is None:

@@ -264,7 +264,7 @@ def said(version: int, told: dict[str, Any]) -> Packet:
             tuple((each["topic"], options(each)) for each in told["subscriptions"]),
         )
     if kind == "connack":
-        answer = told.get("returnCode", told.get("reasonCode"))
+        answer = int(told.get("returnCode", told.get("reasonCode", 0)))
         given = found.get("serverKeepAlive"), found.get("assignedClientIdentifier", "")
         return Connack(answer, told["sessionPresent"], *given)
     if kind == "connect":
