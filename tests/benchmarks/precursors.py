@@ -2,8 +2,8 @@
 
 `python -m tests.benchmarks.precursors [RUNS] [POLLS]`: RUNS made runs of each plant (200 if left
 out) of POLLS answered polls (4000), the precursor in 1 of 1000 healthy polls by chance and before
-the failure for certain; and four times as many runs without one. Then the time for a run of five
-million events.
+the failure for certain; and four times as many runs without one, quiet and restless ones. Then the
+time for a run of five million events.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import polars as pl
 from console.diagnosis.before.looking import differences
 from console.diagnosis.scene import Scene
 from tests.benchmarks.measure import table
-from tests.console.diagnosis.before.planted import PLANTS, scene_with
+from tests.console.diagnosis.before.planted import PLANTS, restless, scene_with
 
 RARITY = 1e-3
 EVENTS = 5_000_000
@@ -50,6 +50,8 @@ def main() -> int:
         print(table([rows[0], rows[-1]]), flush=True)
     found = told_first("", 4 * runs, polls)
     rows.append(["none", "", 4 * runs, found[""], 4 * runs - found[""]])
+    quiet = sum(not differences(restless(FIRST_SEED + k, polls)).ranked for k in range(4 * runs))
+    rows.append(["none, restless", "", 4 * runs, quiet, 4 * runs - quiet])
     print(table(rows))
     scene = large_scene()
     events = sum(frame.height for frame in scene.tables.values() if isinstance(frame, pl.DataFrame))

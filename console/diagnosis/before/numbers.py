@@ -26,6 +26,7 @@ from console.diagnosis.story import Place
 _MOST_SENTENCES = 8
 _MOST_PLACES = 4  # numbers of a sentence
 _MEMORY = re.compile(r"heap|free|mem(?:ory)?\b|stack|largest|block size|\bram\b", re.IGNORECASE)
+_WANDERS = 33  # a measured value is compared with so many before it
 _BLOCKS = 24  # of a run, their means compared
 _FELL = 0.1  # a tenth of what there was, at least
 
@@ -52,7 +53,7 @@ def _measures(heard: Heard, column: str, table: str) -> list[Measure]:
 def _measure(
     heard: Heard, rows: Ints, values: Floats, name: str, table: str, place: int
 ) -> Measure:
-    scores = isolation(values, np.zeros(len(values), np.int64))
+    scores = isolation(values, np.zeros(len(values), np.int64), drift_rows=_WANDERS)
     largest, best = largest_of(scores, heard.window[rows], heard.windows.n)
 
     def said(window: int) -> Said:

