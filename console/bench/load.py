@@ -14,6 +14,7 @@ from console.bench.broker import Tls
 from console.bench.checks import At, Parts, errors_among, parts_of, remarks_on
 from console.bench.model import Bench, CaptureSource, Device, MessagesSource, Source
 from console.bench.rules import Rule
+from console.bench.topic_schema import TopicSchema, schema_text
 from decoders.errors import DescriptionError, Place
 from decoders.packets.layout import PacketSet
 from decoders.packets.resolve import packets_in, read_packets
@@ -99,10 +100,11 @@ def read_bench(path: str | Path, content: Content = file_content) -> BenchFile:
     place = Path(path)
     parts = parts_of(parse(content(place, Place(str(path))), str(path)))
     found = _packets(parts, place.parent, content)
-    bench = _whole(parts, found.errors)
+    schemas, errors = _schemas(parts, place.parent, content)
+    bench = _whole(parts, [*found.errors, *errors])
     sources = [_beside(source, place.parent) for source in bench.sources]
     return BenchFile(
-        msgspec.structs.replace(bench, sources=sources),
+        msgspec.structs.replace(bench, sources=sources, topics=schemas),
         found.sets,
         tuple(remarks_on(parts)),
         {at.table.name: parts.document.place((*at.path, "path")) for at in parts.sources},
@@ -175,6 +177,29 @@ def _beside(source: Source, folder: Path) -> Source:
         }
         source = msgspec.structs.replace(source, tls=msgspec.structs.replace(source.tls, **files))
     return source
+
+
+def _schemas(
+    parts: Parts, folder: Path, content: Content
+) -> tuple[list[TopicSchema], list[DescriptionError]]:
+    """The topics with the schemas they name read, and what is wrong with those."""
+    document, found, errors = parts.document, list[TopicSchema](), list[DescriptionError]()
+    rows = document.data.get("topic", [])
+    for k in range(len(rows) if isinstance(rows, list) else 0):
+        path = ("topic", k)
+        if not _told(partial(document.convert, path, TopicSchema)):  # else it is told with the rest
+            topic = document.convert(path, TopicSchema)
+            place = document.place((*path, "schema"))
+            errors += _told(partial(_schema_of, found, topic, folder, place, content))
+    return found, errors
+
+
+def _schema_of(
+    found: list[TopicSchema], topic: TopicSchema, folder: Path, place: Place, content: Content
+) -> None:
+    file = folder / topic.schema
+    text = schema_text(content(file, place), str(file), place)
+    found.append(msgspec.structs.replace(topic, schema=text))
 
 
 def _packets(parts: Parts, folder: Path | None, content: Content = file_content) -> _Packets:

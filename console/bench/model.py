@@ -56,6 +56,10 @@ r"""The bench file: what is being watched. Structs with the keys of the file; ev
     sck = "ch3"
     mosi = "ch4"
 
+    [[topic]]                          # see topic_schema.py
+    filter = "capline/hopper/+"
+    schema = "level.schema.json"       # JSON Schema its payloads must fit; relative, one file
+
     [[rule]]                           # see rules.py
     kind = "stops-answering"
     device = "camera"
@@ -121,6 +125,7 @@ from console.bench.broker import (
 )
 from console.bench.lines import Above0, Name, PulseLine, Ranging, Servo, Spi, Uart
 from console.bench.rules import Rule
+from console.bench.topic_schema import TopicSchema
 from decoders.durations import duration_ns
 from decoders.packets.description import Packet
 
@@ -359,6 +364,7 @@ class Bench(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     servos: list[Servo] = msgspec.field(name="servo", default_factory=list)
     rangings: list[Ranging] = msgspec.field(name="ranging", default_factory=list)
     rules: list[Rule] = msgspec.field(name="rule", default_factory=list)
+    topics: list[TopicSchema] = msgspec.field(name="topic", default_factory=list)
 
     @property
     def name(self) -> str:

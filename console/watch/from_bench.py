@@ -14,6 +14,7 @@ from console.watch.limits import Limits
 from console.watch.line_held import LineHeld
 from console.watch.names import Names
 from console.watch.pattern import Pattern
+from console.watch.payload_schema import PayloadSchema
 from console.watch.ranging import Ranging
 from console.watch.reply_within import ReplyWithin
 from console.watch.rule import Rule
@@ -80,6 +81,7 @@ def rules_for(
     if wires:
         made += [ServoSignal(each, names.party(each.name)) for each in bench.servos]
         made += [Ranging(each, names.party(each.name)) for each in bench.rangings]
+    made += [PayloadSchema(topic) for topic in bench.topics if topic.is_read]
     if defaults:
         made += default_rules(
             names,
