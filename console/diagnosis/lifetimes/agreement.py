@@ -44,12 +44,24 @@ def chance_agreement(lives: int, ratio: float, *, cut_off: bool = False) -> floa
     return math.prod(k * grown / (lives + k * grown) for k in range(1, lives))
 
 
-def upper_ratio(values: Sequence[float], steps: Sequence[float]) -> float:
-    """The greatest ratio that values known from v to v + step may have; infinite for a 0."""
-    least = min(values)
+def upper_ratio(
+    values: Sequence[float], steps: Sequence[float], exposed: Sequence[float] | None = None
+) -> float:
+    """The greatest ratio that values known from v to v + step may have; infinite for a 0.
+
+    Where a part of each value went by before the life could end, values lie close whatever ends
+    it. So they are compared by the part in which it could: 1 + (greatest - least) / least of that.
+
+    Args:
+        values: at the end.
+        steps: by how much each may have grown until the true end.
+        exposed: of each the part in which the life could end; None for all of it.
+    """
+    least = min(values if exposed is None else exposed)
     if least <= 0:
         return math.inf
-    return max(v + s for v, s in zip(values, steps, strict=True)) / least
+    most = max(v + s for v, s in zip(values, steps, strict=True))
+    return 1 + (most - min(values)) / least
 
 
 def log_spread(values: Sequence[float], steps: Sequence[float]) -> float:

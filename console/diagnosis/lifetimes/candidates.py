@@ -36,13 +36,14 @@ class Candidate:
     name: str
     values: Floats  # [n] at the last good transaction of each; ns or counts
     steps: Floats  # [n] by how much it may have grown until the true end
+    exposed: Floats  # [n] the part of each value in which the life could end
     survived: Floats = field(default_factory=lambda: np.empty(0, np.float64))  # [m] the others'
     survivors: tuple[int, ...] = ()  # which of those went on well beyond
 
     @property
     def ratio(self) -> float:
         """The greatest that longest over shortest may be."""
-        return upper_ratio(self.values.tolist(), self.steps.tolist())
+        return upper_ratio(self.values.tolist(), self.steps.tolist(), self.exposed.tolist())
 
     @property
     def spread(self) -> float:
@@ -113,12 +114,14 @@ def candidates(failed: Sequence[Life], censored: Sequence[Life] = ()) -> list[Ca
     open_share = np.array([life.open_share for life in failed], np.float64)
     elapsed = _column(life.age_ns for life in failed)
     survived = _column(life.age_ns for life in censored)
-    found = [_candidate(TIME, elapsed, elapsed * open_share, survived)]
+    share = _column(life.exposed_share for life in failed)
+    found = [_candidate(TIME, elapsed, elapsed * open_share, elapsed * share, survived)]
     common = set.intersection(*(set(life.counts) for life in failed))
     for name in sorted(common):
         values = _column(life.counts[name] for life in failed)
         survived = _column(life.counts.get(name, 0.0) for life in censored)
-        found.append(_candidate(name, values, np.maximum(1.0, values * open_share), survived))
+        steps = np.maximum(1.0, values * open_share)
+        found.append(_candidate(name, values, steps, values * share, survived))
     return [each for each in found if _can_tell(each)]
 
 
@@ -126,11 +129,13 @@ def _column(numbers: Iterable[float]) -> Floats:
     return np.array(list(numbers), np.float64)
 
 
-def _candidate(name: str, values: Floats, steps: Floats, survived: Floats) -> Candidate:
+def _candidate(
+    name: str, values: Floats, steps: Floats, exposed: Floats, survived: Floats
+) -> Candidate:
     """Well beyond: by more than the failed lives differ among themselves."""
     beyond = (values + steps).max() + np.ptp(values)
     survivors = tuple(np.flatnonzero(survived > beyond).tolist())
-    return Candidate(name, values, steps, survived, survivors)
+    return Candidate(name, values, steps, exposed, survived, survivors)
 
 
 def _can_tell(candidate: Candidate) -> bool:

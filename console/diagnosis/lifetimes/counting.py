@@ -72,6 +72,7 @@ def _life(
         zero=zero,
         ended="failed" if episode.failed else "censored",
         elapsed_ns=max(end_ns - zero_ns, 0),
+        exposed_ns=episode.elapsed_ns,
         how=episode.how,
         open_ns=open_ns,
         counts={name: n for name, n in counts.items() if n > 0},

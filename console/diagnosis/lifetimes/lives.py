@@ -24,6 +24,8 @@ class Life:
     zero: Zero
     ended: Ended
     elapsed_ns: int  # from the beginning to the last good transaction
+    # Of that, since it first answered: before, it could not fail. 0: all of it.
+    exposed_ns: int = 0
     how: str = ""  # it failed, as `stops-answering` says it
     open_ns: int = 0  # from there to the first bad one: it died somewhere in this
     counts: Mapping[str, float] = field(default_factory=dict)  # what happened in `elapsed_ns`
@@ -38,6 +40,11 @@ class Life:
     def age_ns(self) -> int:
         """Its length for laws of lifetimes, which know no life without a length."""
         return max(self.elapsed_ns, self.open_ns // 2, 1)
+
+    @property
+    def exposed_share(self) -> float:
+        """The part of its length in which it could have failed."""
+        return self.exposed_ns / self.age_ns if 0 < self.exposed_ns < self.age_ns else 1.0
 
     @property
     def open_share(self) -> float:

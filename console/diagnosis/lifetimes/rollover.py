@@ -2,11 +2,13 @@
 
 Of a memoryless life the time since the last multiple of a period W lies within d of a multiple
 with probability 2 d / W at most (for long lives; short ones seldom get that far). All n do with
-the n-th power of it.
+the n-th power of it. A life that could only end in less than W, as one of a board whose tick was
+preset to shortly before the rollover, has that in place of W.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -26,7 +28,8 @@ class Rollover:
 
     wrap: Wrap
     within_ns: float
-    p_chance: float  # for all rollovers of the table together
+    share: float  # of the time one life had to end in, how much lies so near a rollover
+    p_chance: float  # that all lie so, for all rollovers of the table together
     same_one: bool  # the same rollover each time, as the first after boot
     last_turn: int  # the highest of those at which one ended; 1 is the first
 
@@ -58,17 +61,18 @@ class _Uptime:
     ns: float
     open_ns: float  # it died within this after it
     slack_ns: float  # how far from a rollover it may lie
+    exposed_ns: float  # the time in which it could have ended
 
 
 def _uptime(life: Life) -> _Uptime | None:
     own = uptime_ns(life.ticks)
     if own is None and life.zero not in SINCE_BOOT:
         return None
-    open_ns = life.open_share * life.elapsed_ns
+    open_ns, exposed_ns = life.open_share * life.elapsed_ns, life.exposed_share * life.age_ns
     if own is not None:
-        return _Uptime(own, open_ns, _OPEN_PERIODS * open_ns)
+        return _Uptime(own, open_ns, _OPEN_PERIODS * open_ns, exposed_ns)
     slack_ns = _OPEN_PERIODS * open_ns + _CRYSTAL * life.elapsed_ns
-    return _Uptime(life.elapsed_ns, open_ns, slack_ns)
+    return _Uptime(life.elapsed_ns, open_ns, slack_ns, exposed_ns)
 
 
 def _at(wrap: Wrap, uptimes: Sequence[_Uptime]) -> Rollover | None:
@@ -76,13 +80,14 @@ def _at(wrap: Wrap, uptimes: Sequence[_Uptime]) -> Rollover | None:
     if any(abs(a) > each.slack_ns for a, each in zip(away, uptimes, strict=True)):
         return None
     within = max(max(abs(a), u.open_ns) for a, u in zip(away, uptimes, strict=True))
-    p = min(1.0, len(WRAPS) * min(1.0, 2 * within / wrap.period_ns) ** len(uptimes))
+    room = [max(min(wrap.period_ns, each.exposed_ns), 1.0) for each in uptimes]
+    shares = [min(1.0, 2 * within / each) for each in room]
+    p = min(1.0, len(WRAPS) * math.prod(shares))
     turns = {round(each.ns / wrap.period_ns) for each in uptimes}
-    return Rollover(wrap, within, p, len(turns) == 1, max(turns))
+    return Rollover(wrap, within, max(shares), p, len(turns) == 1, max(turns))
 
 
 def _counts(found: Rollover, lives: int) -> bool:
     """Lives that ended alike for another reason are one draw, however many they are."""
-    share = 2 * found.within_ns / found.wrap.period_ns
     draws = 1 if found.same_one else lives
-    return found.p_chance <= ALPHA and len(WRAPS) * share**draws <= _HIT
+    return found.p_chance <= ALPHA and len(WRAPS) * found.share**draws <= _HIT

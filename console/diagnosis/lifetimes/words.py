@@ -34,7 +34,7 @@ def verdict_words(verdict: Verdict, lives: Sequence[Life] = ()) -> list[str]:
         "confounded": _confounded,
         "cannot say": _cannot_say,
     }[verdict.kind](verdict)
-    return [head, *_grounds(verdict), *_next(verdict, lives)]
+    return [head, *_grounds(verdict), *_doubts(verdict, lives), *_next(verdict, lives)]
 
 
 def _ran_out(verdict: Verdict) -> str:
@@ -142,6 +142,16 @@ def _grounds(verdict: Verdict) -> Iterator[str]:
         yield (
             f"Left out: {counted(verdict.left_out, 'life', 'lives')} counted from another kind "
             "of beginning."
+        )
+
+
+def _doubts(verdict: Verdict, lives: Sequence[Life]) -> Iterator[str]:
+    """What may hide a count or a time: a part that ran before anybody watched."""
+    unseen = any(life.zero == "first seen" for life in lives if life.failed)
+    if unseen and (verdict.kind == "random" or verdict.why in ("no agreement", "wears out")):
+        yield (
+            "Counted from the first answer seen: if it ran before, that hides a count or a time; "
+            "begin to record before the part is switched on."
         )
 
 

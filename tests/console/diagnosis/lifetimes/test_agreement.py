@@ -72,3 +72,9 @@ def test_spread_is_that_of_the_logarithms() -> None:
 def test_the_fewer_the_lives_the_wider_must_a_rival_be(lives: int, times: float) -> None:
     # roots of the 99 % points of F(1, 1) = 4052, F(2, 2) = 99.0, F(3, 3) = 29.46
     assert spread_needed(lives) == pytest.approx(times, abs=0.01)
+
+
+def test_what_went_by_before_a_life_could_end_is_no_agreement() -> None:
+    # ten minutes of waiting, and then one minute or two
+    assert upper_ratio([660, 720], [0, 0]) == pytest.approx(12 / 11)
+    assert upper_ratio([660, 720], [0, 0], [60, 120]) == pytest.approx(2)

@@ -91,6 +91,26 @@ def test_it_is_told_too_when_it_takes_several_turns() -> None:
     assert {each.kind for each in found} == {"rollover"}
 
 
+def test_a_long_wait_between_boot_and_first_poll_is_no_time() -> None:
+    made, claims, wait_s = dice(4), 0, 5000.0
+    for _ in range(100):
+        lives = []
+        for own in memoryless(made, 3, 100.0, (1, 2), per_poll=False):
+            elapsed_ns = own.elapsed_ns + round(wait_s * S)
+            prints = wait_s + own.elapsed_ns / S
+            lives.append(
+                replace(
+                    own,
+                    zero="boot",
+                    elapsed_ns=elapsed_ns,
+                    exposed_ns=own.elapsed_ns,
+                    counts={**own.counts, "prints on controller": float(int(prints))},
+                )
+            )
+        claims += verdict(lives).kind in CLAIMS
+    assert claims <= 5
+
+
 @pytest.mark.parametrize("lives", [2, 3])
 def test_thirty_counts_that_have_nothing_in_common_seldom_agree(lives: int) -> None:
     made = dice()

@@ -140,8 +140,8 @@ def test_a_boot_in_the_log_is_the_beginning_and_its_clock_the_uptime() -> None:
     ]
     tables["prints"] = table("prints", rows)
     (life,) = lives(tables)
-    assert (life.zero, life.elapsed_ns, life.ticks) == (
-        "boot", round(9.502 * S), {"us": 9_502_000},
+    assert (life.zero, life.elapsed_ns, life.exposed_ns, life.ticks) == (
+        "boot", round(9.502 * S), round(9.002 * S), {"us": 9_502_000},
     )  # fmt: skip
 
 

@@ -71,3 +71,19 @@ def test_memoryless_lives_are_seldom_called_so(lives: int, mean_s: float) -> Non
     ages = dice.exponential(mean_s, (4000, lives)) + 1
     called = sum(rollover([life(float(age)) for age in row]) is not None for row in ages)
     assert called / 4000 <= ALPHA
+
+
+def test_a_tick_preset_to_shortly_before_its_rollover_makes_no_rollover() -> None:
+    lives = [
+        life(20 + k, zero="first seen", ticks={"us": 2**32 + k * 400_000}, exposed_ns=20 * S)
+        for k in (0, 1)
+    ]
+    assert rollover(lives) is None
+
+
+def test_many_that_end_at_a_preset_rollover_are_told() -> None:
+    lives = [
+        life(2000, zero="first seen", ticks={"us": 2**32 + k * 100_000}, exposed_ns=2000 * S)
+        for k in range(3)
+    ]
+    assert rollover(lives) is not None

@@ -70,6 +70,12 @@ def test_a_rollover_names_its_tick() -> None:
     )
 
 
+def test_one_failure_near_a_rollover_is_given_as_a_hint() -> None:
+    assert words(bare(4295, 1, "boot"))[1] == (
+        "A hint: it ended within 1 s of a rollover of 2^32 microseconds (71.6 min)."
+    )
+
+
 def test_one_failure_gets_the_experiment_in_its_figures() -> None:
     assert words(bare(1500, 1))[-1] == (
         "Record it again, once as it was and once with the poll period halved: a count would end "
@@ -93,8 +99,9 @@ def test_chance_is_told_with_its_shape() -> None:
 
 
 def test_what_does_not_agree_is_not_guessed() -> None:
-    first, last = words(bare(300, 1), bare(2500, 1))
+    first, doubt, last = words(bare(300, 1), bare(2500, 1))
     assert first.startswith("Cannot say: no count and no time is the same in all lives")
+    assert doubt.startswith("Counted from the first answer seen: if it ran before, that hides")
     assert last == "More lives would tell; change the poll rate between them."
 
 
