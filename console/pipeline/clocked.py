@@ -48,6 +48,7 @@ class ReadSource:
     print_times: PrintTimes | None = None
     stopped: DiagnosticError | None = None  # why it was not read to its end
     wired: OnTheWire | None = None  # the lines of a log that a capture saw being sent
+    heard: Sequence[tuple[str, Prints]] = ()  # of a capture: the text of UARTs that no log has
 
     @property
     def name(self) -> str:

@@ -19,7 +19,7 @@ from console.pipeline.inputs import Input, Inputs
 from console.pipeline.live_source import host_times
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.network_stage import NetworkStage
-from console.pipeline.serial_lines import on_the_wire
+from console.pipeline.serial_lines import heard_alone, on_the_wire
 from console.pipeline.settled_lines import WantedLines
 from console.pipeline.stored import RecordedFile
 from console.pipeline.stored_stage import RecordedStage
@@ -195,7 +195,7 @@ def _read_records(
 
 
 def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
-    """Find the serial logs whose lines a capture saw being sent."""
+    """Find the serial logs whose lines a capture saw being sent, and the text that no log has."""
     captures = [each for each in read if isinstance(each.stage, CaptureStage)]
     for log in read:
         source = log.input.source
@@ -206,6 +206,10 @@ def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
                 log.wired = on_the_wire(
                     log.prints, source.line, source.tick_bits, capture.name, capture.stage.serial
                 )
+    logs = [log.prints for log in read if log.prints is not None]
+    for capture in captures:
+        if isinstance(capture.stage, CaptureStage) and capture.stage.serial:
+            capture.heard = heard_alone(capture.name, capture.stage.serial, logs)
 
 
 def _cause(

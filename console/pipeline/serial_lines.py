@@ -14,7 +14,14 @@ import numpy.typing as npt
 import polars as pl
 
 from console.timeline.same_lines import LEAST_LINES, same_lines
-from decoders.buses.serial_bytes import UNKNOWN, SerialBytes, concatenated, problem_bit
+from decoders.buses.serial_bytes import (
+    TEXT_SHARE,
+    UNKNOWN,
+    SerialBytes,
+    concatenated,
+    problem_bit,
+    text_share,
+)
 from decoders.buses.uart import UartDecoder
 from decoders.buses.uart_format import bearable_percent
 from decoders.buses.uart_lines import UartLine
@@ -25,6 +32,7 @@ from decoders.prints.prints import PrintDecoder
 
 Int64s = npt.NDArray[np.int64]
 
+OTHER_SHARE = 0.1  # of its lines that a text may share with others and still be one of its own
 SAME_SHARE = 0.5  # of the shorter of two texts that must be found in the other to be the same
 
 
@@ -53,6 +61,11 @@ class SerialLine:
     def finish(self) -> None:
         """Decode what was left; feed nothing after this."""
         self._keep(self._decoder.finish())
+
+    @property
+    def is_text(self) -> bool:
+        """Whether what it carries is text."""
+        return text_share(self.columns(), self._decoder.format.data_bits) >= TEXT_SHARE
 
     @property
     def remark(self) -> str:
@@ -120,6 +133,28 @@ def on_the_wire(
             start_ns = wire.arrival_ns[wire_rows]
             return OnTheWire(capture, each.name, rows, start_ns, each.bit_ns)
     return None
+
+
+def heard_alone(
+    capture: str, serial: Sequence[SerialLine], logs: Sequence[Prints]
+) -> list[tuple[str, Prints]]:
+    """The text of UART lines that stands in no log, each under a name of its own.
+
+    Args:
+        capture: name of the capture.
+        serial: its UART lines.
+        logs: every serial log there is.
+    """
+    written: set[str] = {text for log in logs for text in log.texts()}
+    found = []
+    for each in serial:
+        if not each.is_text:
+            continue
+        prints = each.prints()
+        texts = prints.texts()
+        if sum(text in written for text in texts) < OTHER_SHARE * len(texts):
+            found.append((f"{capture} {each.name}", prints))
+    return found
 
 
 def _keys(prints: Prints) -> Int64s:

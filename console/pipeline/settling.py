@@ -33,7 +33,7 @@ from console.timeline.anchors import by_span
 from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
 from console.timeline.decisions import NOTHING_DECIDED, Decisions
 from console.timeline.happening_tables import happenings_frame
-from console.timeline.print_tables import prints_frame
+from console.timeline.print_tables import prints_frame, wire_times
 from console.trust.sheet import TrustRow, trust_frame
 from console.trust.sheet import in_order as trust_in_order
 from console.trust.unobserved import Unobserved
@@ -137,6 +137,8 @@ def _tables(
             exact = exact_times(each.wired, maps) if each.wired is not None else None
             frame = prints_frame(each.prints, each.print_times, each.name, clock, exact)
             parts["prints"].append(frame)
+        for name, prints in each.heard:
+            parts["prints"].append(prints_frame(prints, wire_times(prints), name, clock))
     return {
         name: pl.concat(frames, how="vertical_relaxed").sort(
             time_column(name), maintain_order=True, nulls_last=True

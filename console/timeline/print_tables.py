@@ -52,6 +52,12 @@ def print_times(rows: Prints) -> PrintTimes:
     return PrintTimes("host" if arrived.any() else "", is_wall, native, epoch, arrived[carried])
 
 
+def wire_times(rows: Prints) -> PrintTimes:
+    """Times by the start edges of lines that a capture saw being sent."""
+    epoch = np.zeros(len(rows), np.int64)
+    return PrintTimes("capture", False, rows.arrival_ns, epoch, rows.arrived)
+
+
 _YEAR_2001_NS = 978_307_200 * 10**9  # arrival stamps below this count from some start instead
 
 

@@ -106,3 +106,17 @@ def test_a_log_of_something_else_is_not_taken_for_it(tmp_path: Path) -> None:
     other = "".join(f"[{1000 * k}] motor: speed {700 + k * k % 90}\n" for k in range(60))
     (tmp_path / "log.txt").write_text(other)
     assert [p.method for p in read(tmp_path).clocks["log"].pieces] == ["none"]
+
+
+def test_the_text_of_a_uart_without_a_log_is_prints_on_the_captures_clock(tmp_path: Path) -> None:
+    starts = bench(tmp_path)
+    evidence = gathered(settled([str(tmp_path / "wire.csv")], Overrides()))
+    prints = evidence.tables["prints"]
+    assert prints["source"].unique().to_list() == ["wire tx"]
+    assert prints["t_ns"].to_list() == starts
+    assert prints["text"][:2].to_list() == texts(0)
+
+
+def test_the_text_of_a_uart_that_a_log_has_stands_there_once(tmp_path: Path) -> None:
+    bench(tmp_path)
+    assert read(tmp_path).tables["prints"]["source"].unique().to_list() == ["log"]

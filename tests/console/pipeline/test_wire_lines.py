@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import polars as pl
 import pytest
@@ -244,3 +245,26 @@ def test_a_bus_that_cannot_be_meant_is_refused(text: str, words: str, tmp_path: 
         settled([str(tmp_path / "w.csv")], Overrides(spi=[text]))
     assert words in caught.value.message
     assert "sck=NAME,mosi=NAME" in caught.value.mend
+
+
+@pytest.mark.parametrize(
+    ("sent", "told"),
+    [
+        (9600.0, "e: its bits are those of 9600"),
+        (9120.0, "%, and a receiver bears -4.6 to +4.6 %"),
+    ],
+)
+def test_how_far_a_senders_baud_is_off_is_said(sent: float, told: str) -> None:
+    uart = SerialWave(sent).wait(40)
+    for k in range(60):
+        uart.byte((37 * k + 3) % 256)
+        uart.wait(14)
+    rows = "".join(f"{t},{level}\n" for t, level in uart.rows)
+    bench = load_bench(BENCH, "bench.toml").uarts[0]
+    stage = CaptureStage(
+        DelimitedReader("w"),
+        lines=WantedLines(uarts=[msgspec.structs.replace(bench, data_bits=8, stop_bits=1)]),
+    )
+    stage.feed(f"time_ns,e\n{rows}".encode())
+    stage.finish()
+    assert told in stage.assumed[-1]

@@ -10,7 +10,7 @@ import pytest
 
 from decoders.buses.serial_bytes import concatenated
 from decoders.buses.uart import UartDecoder
-from decoders.buses.uart_format import Parity, SampleClock, UartFormat
+from decoders.buses.uart_format import Parity, SampleClock, UartFormat, bearable_percent
 from decoders.captures.edges import Edges
 from decoders.prints.lines import Arrivals
 from decoders.prints.prints import PrintDecoder
@@ -295,3 +295,25 @@ def test_lines_of_text_get_the_time_of_their_first_start_edge(size: int) -> None
 
 def test_no_tables_are_a_table_of_no_rows() -> None:
     assert len(concatenated([])) == 0
+
+
+# Microchip ATmega8A data sheet, tables 24-2 (16 samples a bit): by data and parity bits. The sheet
+# prints -4.54 for eight; its own formula and its Rslow of 95.36 give -4.64.
+@pytest.mark.parametrize(
+    ("frame", "slow", "fast"),
+    [
+        (UartFormat(5), -6.80, 6.67),
+        (UartFormat(6), -5.88, 5.79),
+        (UartFormat(7), -5.19, 5.11),
+        (UartFormat(8), -4.64, 4.58),
+        (UartFormat(8, "even"), -4.19, 4.14),
+        (UartFormat(9, "odd"), -3.83, 3.78),
+    ],
+)
+def test_what_a_receiver_bears_is_the_published_share(
+    frame: UartFormat, slow: float, fast: float
+) -> None:
+    assert bearable_percent(frame) == (
+        pytest.approx(slow, abs=6e-3),
+        pytest.approx(fast, abs=6e-3),
+    )
