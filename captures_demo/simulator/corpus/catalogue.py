@@ -60,7 +60,11 @@ _MAKERS = (
     Maker("hand-over-dip", held_lines.hand_over_dip, change=lambda each: each.with_samples(80)),
     Maker("recovery-in-transaction", clock_lines.recovery_in_transaction),
     Maker("clock-held-by-target", clock_lines.clock_held_by_target),
-    Maker("clock-held-by-controller", clock_lines.clock_held_by_controller),
+    Maker(
+        "clock-held-by-controller",
+        clock_lines.clock_held_by_controller,
+        change=clock_lines.fifo_reads,
+    ),
     Maker("stretch-creep", clock_lines.stretch_creep),
     Maker(
         "runt-after-stretch",

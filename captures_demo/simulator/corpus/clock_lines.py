@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from captures_demo.simulator.controller import Controller, Outcome
 from captures_demo.simulator.corpus.held_lines import clock_slowly
-from captures_demo.simulator.corpus.variant import MILLI
+from captures_demo.simulator.corpus.variant import MILLI, Variant
 from captures_demo.simulator.corpus.wires import free_data
 from captures_demo.simulator.corpus.works import TIMEOUT, Works
+from captures_demo.simulator.dice import Dice
 from captures_demo.simulator.manners import Deaf, HoldsClock
 from captures_demo.simulator.schedule import Program
 
@@ -77,6 +79,21 @@ def clock_held_by_target(works: Works) -> None:
     works.at_place(hold)
 
 
+WAYS = ("after a NACK", "after a length of 0", "at the end of its FIFO")
+
+
+def _way(variant: Variant) -> tuple[str, int]:
+    """What the controller waits after, and the size of its FIFO."""
+    dice = Dice(variant.seed, "way")
+    return dice.pick(WAYS), dice.pick((8, 8, 16))
+
+
+def fifo_reads(variant: Variant) -> Variant:
+    """Where the FIFO runs empty, all samples are longer than it."""
+    way, _ = _way(variant)
+    return replace(variant.with_part(pec=False), longer=True) if way == WAYS[2] else variant
+
+
 def clock_held_by_controller(works: Works) -> None:
     """The board's bus peripheral waits for its software with SCL low.
 
@@ -84,32 +101,22 @@ def clock_held_by_controller(works: Works) -> None:
     designware: fix __i2c_dw_disable() in case master is holding SCL low", and others named in the
     catalogue.
     """
-    dice = works.dice("place")
-    way = dice.pick(("after a NACK", "after a length of 0", "at the end of its FIFO"))
-    fifo, freed = dice.pick((8, 16, 32)), dice.chance(0.3)
-    bus, mask = works.bus, works.bus.driver()
+    (way, fifo), freed = _way(works.variant), works.dice("place").chance(0.3)
+    bus, part, mask = works.bus, works.part, works.bus.driver()
+    if way == WAYS[2]:
+        works.usual = lambda _: works.exchange(part, bytes([part.register]), fifo + 4)
 
     def hold() -> Program[Outcome]:
-        driver, part = works.driver, works.part
-        yield from driver.start()
-        if way == "after a NACK":
-            yield from driver.write_byte(_nobody(works) << 1)
-        else:
-            works.victim.registers[part.register] = 0
-            works.victim.frozen = True
-            yield from driver.write_byte(part.address << 1)
-            yield from driver.write_byte(part.register)
-            yield from driver.start()
-            yield from driver.write_byte(part.address << 1 | 1)
-            for _ in range(1 if way == "after a length of 0" else fifo):
-                yield from driver.read_byte(ack=True)
-            works.victim.power_cycle()  # it lets go of SDA, whatever it was about to send
-            works.victim.frozen = False
         works.wrong(f"SCL kept low {way}", "controller")
+        if way == WAYS[0]:
+            yield from works.driver.start()
+            yield from works.driver.write_byte(_nobody(works) << 1)
+        else:
+            yield from _read_up_to(works, 1 if way == WAYS[1] else fifo)
         bus.hold(bus.scl, mask, "controller")
-        bus.scl.release(driver.mask)
-        bus.sda.release(driver.mask)
-        driver.forget()
+        bus.scl.release(works.driver.mask)
+        bus.sda.release(works.driver.mask)
+        works.driver.forget()
         return TIMEOUT
 
     def dead() -> Program[Outcome]:
@@ -122,6 +129,22 @@ def clock_held_by_controller(works: Works) -> None:
 
     works.at_place(hold)
     works.afterwards(dead)
+
+
+def _read_up_to(works: Works, length: int) -> Program[None]:
+    """The usual read as far as so many acknowledged bytes; of one byte, that is 0."""
+    driver, part = works.driver, works.part
+    if length == 1:
+        works.victim.registers[part.register] = 0
+        works.victim.frozen = True
+    yield from driver.write(part.address, bytes([part.register]), stop=bool(works.variant.joint_ns))
+    yield works.variant.joint_ns
+    yield from driver.start()
+    yield from driver.write_byte(part.address << 1 | 1)
+    for _ in range(length):
+        yield from driver.read_byte(ack=True)
+    works.victim.power_cycle()  # it lets go of SDA, whatever it was about to send
+    works.victim.frozen = False
 
 
 def _nobody(works: Works) -> int:

@@ -67,8 +67,9 @@ def spurious_abort(works: Works) -> None:
         acked = yield from driver.write_byte(part.address << 1)
         if acked and in_register:
             yield from driver.write_byte(part.register)
-        bits = dice.between(1, 6)
-        yield from driver.write_bits(part.register >> 2, bits)
+        else:
+            bits = dice.between(1, 6)
+            yield from driver.write_bits(part.register >> 8 - bits, bits)
         works.wrong("transfer dropped after " + ("the address", "the register")[in_register])
         yield from driver.abort()
         return TIMEOUT

@@ -14,7 +14,6 @@ from captures_demo.simulator.corpus.sessions import (
 )
 from captures_demo.simulator.corpus.variant import MILLI, SECOND, Variant
 from captures_demo.simulator.corpus.works import BOOT_NS, NEVER_GIVES_UP_NS, Works
-from captures_demo.simulator.manners import HoldsClock, Manner
 from captures_demo.simulator.schedule import Program
 
 
@@ -133,12 +132,12 @@ def keep_alive_starvation(works: Works) -> None:
 
     def block() -> Program[Outcome]:
         begun_ns = works.schedule.now_ns
-        works.victim.manner = HoldsClock(blocked_ns, 1)
+        works.victim.slow_ns = blocked_ns
         works.wrong(f"a read of {seconds(blocked_ns)} s, keep-alive {keepalive_s} s")
         works.up_ns = begun_ns + blocked_ns + 5 * MILLI  # nothing else runs meanwhile
         session.later(limit_ns, drop())
         outcome = yield from works.read(works.victim)
-        works.victim.manner = Manner()
+        works.victim.slow_ns = 0
         return outcome
 
     def drop() -> Program[None]:
@@ -158,7 +157,7 @@ def reconnect_storm(works: Works) -> None:
     Source: async-mqtt-client 203; nodemcu PR 2256.
     """
     dice, session = works.dice("place"), session_of(works)
-    step = dice.between(600, 1_100)
+    step = dice.between(300, 600)
 
     def storm() -> Program[None]:
         wait_ns = place_ns(works) // 5
@@ -169,9 +168,10 @@ def reconnect_storm(works: Works) -> None:
             session.dropped("connection reset")
             yield 30 * MILLI
             session.back()
-            works.heap, works.block = works.heap - step, max(1_700, works.block - 2 * step)
+            works.heap = max(2_000, works.heap - step)
+            works.block = max(1_700, works.block - 2 * step)
             works.board.print("I", f"net: heap {works.heap} block {works.block}")
-            wait_ns = max(90 * MILLI, wait_ns * 4 // 5)
+            wait_ns = max(160 * MILLI, wait_ns * 4 // 5)
             yield wait_ns
 
     def no_room() -> Program[Outcome]:

@@ -227,8 +227,11 @@ class Works:
             yield self.other_work()
             if not self.timers_run or self.schedule.now_ns > self.end_ns - LAST_NS:
                 return
-            self.polls[name] = self.polls.get(name, 0) + 1
             yield self.lock
+            if self.schedule.now_ns < self.up_ns:  # a reset while it waited in line
+                self.lock.release()
+                continue
+            self.polls[name] = self.polls.get(name, 0) + 1
             outcome = yield from self._asked(sensor)
             self.lock.release()
             yield self.other_work()
