@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -16,10 +17,11 @@ from console.run.schema import is_run
 from console.sources.files import STDIN, SourceFile
 from console.sources.kinds import Kind, kind_of
 from console.watch.findings import SEVERITIES
-from decoders.errors import DiagnosticError
+from decoders.errors import DiagnosticError, Place
 
 if TYPE_CHECKING:
     from console.bench.model import Bench
+    from console.diagnosis.causes.experiments import Outcome
     from console.pipeline.backtest import BackTest
 
 FOUND = 1
@@ -36,6 +38,7 @@ Examples:
   lastack check soak               (a recorded run, by the bench in it)
   lastack check soak --rules new.toml --back-test
   lastack check monday tuesday --healthy
+  lastack check bench.toml --outcomes tried.toml
 
 PATH is a bench file, a run, or loose recordings: level captures (delimited text
 or VCD, also gzipped), serial logs, MQTT messages as JSON lines. The kind is told
@@ -53,6 +56,7 @@ with --healthy, all the time. Several runs are always back-tested, each by itsel
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of text.")
 @click.option("--all", "all_findings", is_flag=True, help="Print every finding, however many.")
 @click.option("--back-test", is_flag=True, help="When each alarm could have been told.")
+@click.option("--outcomes", metavar="FILE", help="What came of experiments (TOML).")
 @click.option("--healthy", is_flag=True, help="Back-test runs known to be good throughout.")
 @click.option(
     "--fail-on",
@@ -68,6 +72,7 @@ def command(
     fail_on: str,
     back_test: bool,
     healthy: bool,
+    outcomes: str | None,
     debug: bool,
     **overrides: Any,
 ) -> int:
@@ -78,8 +83,23 @@ def command(
         tell_back_tests([each for each, _ in found], as_json=as_json, all_alarms=all_findings)
         return max(exit_code(evidence, fail_on) for _, evidence in found)
     bench, evidence = read_bench(paths, keep_edges=True, **overrides)
-    tell(bench, evidence, as_json=as_json, all_findings=all_findings)
+    done = read_outcomes(outcomes)
+    tell(bench, evidence, done, as_json=as_json, all_findings=all_findings)
     return exit_code(evidence, fail_on)
+
+
+def read_outcomes(path: str | None) -> Sequence[Outcome]:
+    """What came of experiments, from a file; none without one.
+
+    Raises:
+        DiagnosticError: what is wrong with it.
+    """
+    if path is None:
+        return ()
+    from console.bench.load import file_content
+    from console.diagnosis.causes.outcomes_file import load_outcomes
+
+    return load_outcomes(file_content(Path(path), Place(path)), path)
 
 
 def back_tests(
@@ -119,11 +139,18 @@ def tell_back_tests(found: Sequence[BackTest], *, as_json: bool, all_alarms: boo
         sys.stdout.write(backtest_text(found, all_alarms=all_alarms))
 
 
-def tell(bench: Bench, evidence: Evidence, *, as_json: bool, all_findings: bool) -> None:
+def tell(
+    bench: Bench,
+    evidence: Evidence,
+    outcomes: Sequence[Outcome] = (),
+    *,
+    as_json: bool,
+    all_findings: bool,
+) -> None:
     """Print what was found, and of what stopped answering why."""
     from console.pipeline.telling import told
 
-    found = told(evidence, bench)
+    found = told(evidence, bench, outcomes=outcomes)
     if as_json:
         from console.report.check_json import check_object
         from console.report.export import one_line_json

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 
 from console.bench.model import Bench
 from console.diagnosis.causes.experiments import Outcome
+from console.diagnosis.causes.outcomes_file import of_device
 from console.diagnosis.episode import Episode
 from console.diagnosis.lifetimes.counting import lives_of
 from console.diagnosis.lifetimes.lives import Life
@@ -35,7 +35,7 @@ def told(
     evidence: Evidence,
     bench: Bench,
     *,
-    outcomes: Mapping[str, Sequence[Outcome]] = MappingProxyType({}),
+    outcomes: Sequence[Outcome] = (),
     stop: Callable[[], bool] = lambda: False,
 ) -> Told:
     """The stories of a run.
@@ -44,7 +44,7 @@ def told(
         evidence: of the run; read with its edges kept where lines that were held are to be
             told to the bit.
         bench: its bench.
-        outcomes: of experiments on each device, as the user recorded them.
+        outcomes: of experiments, as the user recorded them.
         stop: asked between two stories.
     """
     episodes = episodes_in(evidence, bench)
@@ -59,7 +59,7 @@ def told(
         others = [each for each in episodes if _is_other(each, episode)]
         own = [life for life in lives if life.device == episode.device]
         life = next((each for each in own if _is_of(each, episode)), None)
-        scene, done = scene_of(evidence, tables, episode), outcomes.get(episode.device, ())
+        scene, done = scene_of(evidence, tables, episode), of_device(outcomes, episode.device)
         stories.append(story_of(scene, others, own, life, done))
     return Told(episodes, lives, stories, max(0, len(failed) - MOST))
 

@@ -20,6 +20,7 @@ from console.app.widgets.head import Head
 from console.app.widgets.life_bar import LifeBar
 from console.app.widgets.story_list import StoryList
 from console.diagnosis.causes.experiments import Outcome
+from console.diagnosis.causes.outcomes_file import known
 from console.diagnosis.story import Story
 from console.pipeline.telling import Told, told
 
@@ -76,15 +77,16 @@ class LockupScreen(RunScreen):
             self._make(view, self._outcomes)
 
     @property
-    def _outcomes(self) -> dict[str, list[Outcome]]:
-        """Of experiments on each device, as the user recorded them."""
-        return {
-            device: [Outcome(each.experiment, each.outcome) for each in kept]
+    def _outcomes(self) -> list[Outcome]:
+        """Of experiments, as the user recorded them."""
+        return known(
+            Outcome(each.experiment, each.outcome, device)
             for device, kept in self.host.kept.outcomes.items()
-        }
+            for each in kept
+        )
 
     @work(thread=True, exclusive=True, group="stories")
-    def _make(self, view: RunView, outcomes: dict[str, list[Outcome]]) -> None:
+    def _make(self, view: RunView, outcomes: list[Outcome]) -> None:
         worker = get_current_worker()
         stop = lambda: worker.is_cancelled  # noqa: E731 - what it is asked is one word
         found = told(view.evidence, view.bench, outcomes=outcomes, stop=stop)

@@ -28,12 +28,13 @@ class Outcome(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     experiment: str  # slug
     outcome: str  # one of its outcomes
+    device: str = ""  # of whom; of every device where it is left out
     note: str = ""
     at: str = ""  # when, as the user wrote it
 
 
 class Outcomes(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """The outcomes of one episode's experiments: a table of `[[outcome]]` in TOML."""
+    """The outcomes of experiments: a table of `[[outcome]]` in TOML."""
 
     outcome: tuple[Outcome, ...] = ()
 

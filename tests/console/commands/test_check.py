@@ -136,3 +136,13 @@ def test_text_from_outside_drives_no_terminal(form: str, lastack: Lastack, tmp_p
     assert run.returncode == 0
     assert shown.isprintable()
     assert "\u202e" not in shown
+
+
+def test_outcomes_of_experiments_change_what_is_told(
+    lastack: Lastack, short_run: Path, tmp_path: Path
+) -> None:
+    tried = tmp_path / "tried.toml"
+    tried.write_text('[[outcome]]\nexperiment = "pol-rate"\noutcome = "x"\n')
+    run = lastack("check", short_run / "bench.toml", "--outcomes", tried)
+    assert run.returncode == 2
+    assert f"{tried}:2: there is no experiment 'pol-rate'" in run.stderr

@@ -12,6 +12,7 @@ from console.app.app import LastackApp
 from console.app.screens.lockup import NOTHING, LockupScreen
 from console.app.screens.timeline import TimelineScreen
 from console.app.widgets.story_list import StoryList
+from console.diagnosis.causes.experiment_table import EXPERIMENTS
 from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.story import Line, Part, Place, Story
 from console.pipeline.telling import Told
@@ -156,12 +157,12 @@ async def test_what_came_of_an_experiment_is_kept_and_may_be_taken_back(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     asked: list[object] = []
-    one, other = ("other-rate", "count fixed"), ("other-rate", "time fixed")
+    one, other = (("poll-rate", outcome) for outcome in EXPERIMENTS[0].outcomes[:2])
     lines = tuple(Line(f"if {outcome}", outcome=(name, outcome)) for name, outcome in (one, other))
     story = Story(some_episode(), "camera stopped", (Part("What to try next", lines),))
 
-    def found(*_: object, outcomes: dict[str, list[Outcome]], **__: object) -> Told:
-        asked.append([(each.experiment, each.outcome) for each in outcomes.get("camera", [])])
+    def found(*_: object, outcomes: list[Outcome], **__: object) -> Told:
+        asked.append([(each.experiment, each.outcome) for each in outcomes])
         return Told([some_episode()], [], [story])
 
     monkeypatch.setattr("console.app.screens.lockup.told", found)
