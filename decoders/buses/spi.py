@@ -31,7 +31,7 @@ from decoders.buses.spi_words import (
 )
 from decoders.captures.edges import Edges
 
-_BLOCK = 1 << 16  # rows at a time, so that the columns in between stay in the cache
+_BLOCK = 1 << 17  # rows at a time: larger falls out of the cache, smaller costs calls
 _GLITCH, _IDLE_LEVEL = problem_bit("select-glitch"), problem_bit("idle-level")
 _UNSELECTED = problem_bit("unselected")
 _NEVER = -(1 << 62)  # a deselect that was not seen
