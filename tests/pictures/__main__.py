@@ -18,6 +18,7 @@ from console.app.app import LastackApp
 from console.app.run_view import RunView, view_of
 from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
+from tests.console.app.snapshots.shots import stillness
 
 DEMO = Path(captures_demo.__file__).parent / "cap_line/bench.toml"
 HERE = Path(__file__).parent
@@ -25,6 +26,7 @@ SIZE = (132, 38)
 SHOWN = {  # file -> keys from the first screen
     "timeline.png": (),
     "bits.png": ("up", "up", "up", "enter"),
+    "lockup.png": ("7",),
 }
 FONT = "DejaVu Sans Mono"
 
@@ -37,7 +39,7 @@ async def drawn(view: RunView, keys: tuple[str, ...]) -> str:
         await pilot.pause(0.3)
         for key in keys:
             await pilot.press(key)
-        await pilot.pause(0.3)
+        await stillness(pilot)
         return app.export_screenshot(title="lastack demo")
 
 

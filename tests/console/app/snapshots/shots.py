@@ -19,7 +19,7 @@ from console.app.themes import CELLAR
 from tests.console.app.screens.showing import screen_lines
 from tests.console.app.timeline.views import demo_with_levels
 
-LOOKS, LOOK_S = 100, 0.08  # a screen is still when two looks in a row see the same
+LOOKS, LOOK_S = 600, 0.08  # a screen is still when two looks in a row see the same
 
 
 def pictured() -> RunView:
@@ -83,7 +83,7 @@ async def stillness(pilot: Pilot[Any]) -> None:
     for _ in range(LOOKS):
         await pilot.pause(LOOK_S)
         now = screen_lines(app)
-        if now == before:
+        if now == before and not any(worker.is_running for worker in app.workers):
             return
         before = now
     raise AssertionError("the screen never stood still")
