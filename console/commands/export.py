@@ -14,10 +14,9 @@ import polars as pl
 from console.bench.model import Bench
 from console.commands.options import run_options
 from console.commands.reading import read_bench, reading_code
-from console.diagnosis.episodes_table import episodes_frame
 from console.diagnosis.hops.chains import chains_of
 from console.diagnosis.hops.hops import hops_of
-from console.pipeline.diagnosing import episodes_in
+from console.pipeline.diagnosing import episodes_table
 from console.pipeline.evidence import Evidence
 from console.pipeline.linking import linked
 from console.pipeline.tables import TABLES, chosen_rows
@@ -85,7 +84,7 @@ def _table(bench: Bench, evidence: Evidence, name: str) -> pl.DataFrame:
     if name == STEPS:
         return steps_frame(evidence.tables)
     if name == EPISODES:
-        return episodes_frame(episodes_in(evidence, bench))
+        return episodes_table(evidence, bench)
     return evidence.tables[name]
 
 

@@ -24,7 +24,7 @@ SCHEMA: Mapping[str, pl.DataType] = {
     "polls_answered": pl.Int64(),
     "elapsed_ns": pl.Int64(),
     "transactions_unanswered": pl.Int64(),
-    "different": pl.List(pl.String),  # the most surprising first; null when nobody looked
+    "different": pl.List(pl.String),  # most surprising first, maybe none; null: nobody looked
     "cause": pl.String(),  # the likeliest; null when nobody looked
 }
 

@@ -81,7 +81,7 @@ _One = tuple[str, int, int, Said]
 def _judged(kind: Kind) -> Iterator[_One]:
     units = kind.units
     healthy = units.healthy.copy()
-    if not healthy.any():
+    if not healthy.any() or not kind.measures:
         return
     each = [_surprise(measure.scores, healthy) for measure in kind.measures]
     whole = np.max(each, axis=0)

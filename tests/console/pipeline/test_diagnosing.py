@@ -15,7 +15,7 @@ from captures_demo.simulator.make import files
 from captures_demo.simulator.writers.files import write
 from console.bench.model import Bench
 from console.diagnosis.scene import Scene
-from console.pipeline.diagnosing import episodes_in, scenes_of, wire_between
+from console.pipeline.diagnosing import episodes_in, episodes_table, scenes_of, wire_between
 from console.pipeline.evidence import Evidence
 from console.pipeline.inputs import Overrides, settled
 from console.pipeline.reading import read_all
@@ -66,6 +66,15 @@ def test_episodes_are_the_lives_that_findings_tell(run: Run) -> None:
     assert camera.first_bad_ns == told["first_bad_ns"]
     assert camera.polls_answered == told["polls_answered"] == 40
     assert (hopper.device, hopper.failed) == ("hopper", False)
+
+
+def test_table_says_of_failures_alone_what_was_different(run: Run) -> None:
+    bench, evidence = run
+    table = episodes_table(evidence, bench)
+    assert table.select("device", "failed", "different").rows() == [
+        ("camera", True, []),  # 40 polls are too few for anything to stand out
+        ("hopper", False, None),
+    ]
 
 
 def test_scene_knows_its_sources_and_its_sample_period(run: Run) -> None:

@@ -231,6 +231,12 @@ def test_with_few_polls_before_it_nothing_can_be_told() -> None:
     assert [one.kind for one in found.noticed][:1] == ["shape"]
 
 
+@pytest.mark.parametrize("polls", [6, 35, 60])
+def test_run_of_a_few_polls_is_looked_at_without_an_answer(polls: int) -> None:
+    found = differences(scene_with("", 1, polls=polls))
+    assert (list(found.ranked), found.can_tell) == ([], False)
+
+
 def test_ends_of_earlier_episodes_are_no_healthy_polls() -> None:
     # The same run once more behind itself: its precursor is seen a second time, at an end.
     scene = scene_with("missing-stop", 5, polls=1500, rarity=0.0, sources=False)
