@@ -4,7 +4,7 @@ It knows nothing of the decoders and the console: what it says is what they are 
 parts, from the bottom: `dice` (randomness), `schedule` (events and programs), `lines` (open-drain
 wires), `ledger` and `bus` (traffic and the truth about it), `controller`, `target`, `manners` and
 `devices`, `clocks`, `capture` (the instrument), `run` (what a run leaves behind), `traffic` (random
-runs).
+runs), `corpus` (labelled runs).
 """
 
 from captures_demo.simulator.run import Run, Truth

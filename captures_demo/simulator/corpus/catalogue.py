@@ -6,19 +6,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
-from captures_demo.simulator.corpus import (
-    callers,
-    clock_lines,
-    contents,
-    controllers,
-    deliveries,
-    firmware,
-    held_lines,
-    links,
-    power,
-    targets,
-    wires,
-)
+import captures_demo.simulator.corpus.callers as callers
+import captures_demo.simulator.corpus.clock_lines as clock_lines
+import captures_demo.simulator.corpus.contents as contents
+import captures_demo.simulator.corpus.controllers as controllers
+import captures_demo.simulator.corpus.deliveries as deliveries
+import captures_demo.simulator.corpus.firmware as firmware
+import captures_demo.simulator.corpus.held_lines as held_lines
+import captures_demo.simulator.corpus.links as links
+import captures_demo.simulator.corpus.power as power
+import captures_demo.simulator.corpus.targets as targets
+import captures_demo.simulator.corpus.wires as wires
 from captures_demo.simulator.corpus.labels import LabelledRun
 from captures_demo.simulator.corpus.recipes import Change, Maker, unchanged
 from captures_demo.simulator.corpus.variant import SECOND, Variant
