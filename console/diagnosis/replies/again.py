@@ -68,6 +68,7 @@ def frozen(ids: Ints, good: Truths) -> Truths:
         & (length > LONGER_THAN_BESIDE * beside)
         & (len(at) * share ** (length - 1) < CHANCE)
     )
+    too_long[0] = False  # it stood still before it ever moved: it had not begun
     for k in np.flatnonzero(too_long).tolist():
         found[at[begins[k] + 1 : begins[k] + length[k]]] = True
     return found

@@ -51,6 +51,8 @@ SCHEMA = {
     "confidence": pl.Float64(),
 }
 MOST_ROUNDS = 8
+GUESSED = ("leftover", "slipped", "swapped", "sign")
+PER_UNEXPLAINED = 2  # replies explained for each surprising one that nothing explains
 MOST_ODD = 0.2  # share of replies that surprise, beyond which that is their way
 NEW_FILLER = 0.05  # share of filler among the replies beyond which it is nothing new
 _ZERO_BITS = 12.0  # what a reply must surprise by for its being another's answer to count
@@ -192,8 +194,26 @@ def _rounds(
         explained[new] = True
         good = good & ~explained
         usual = learned(data, good)
+    _doubt(verdicts, int((_far_off(usual) & ~explained & ~still).sum()))
     good = ~explained & ~still
     return good, usual, verdicts
+
+
+def _far_off(usual: Usual) -> Truths:
+    """bool[n]: replies that surprise by far more than most do by noise."""
+    bits = usual.surprise.sum(axis=1)
+    middle, most = np.quantile(bits, (0.5, 0.84))
+    far: Truths = bits > middle + 3 * (most - middle) + NEEDED_BITS
+    return far
+
+
+def _doubt(verdicts: list[Verdicts], unexplained: int) -> None:
+    """Take back what chance explains: of a target that often jumps, some jumps fit anything."""
+    told = sum(fault in GUESSED for verdict in verdicts for fault in verdict.fault)
+    if told >= PER_UNEXPLAINED * unexplained:
+        return
+    for verdict in verdicts:
+        verdict.fault[:] = ["" if fault in GUESSED else fault for fault in verdict.fault]
 
 
 def _new_filler(data: Bytes) -> Truths:

@@ -24,6 +24,7 @@ ANY_BYTE = 8.0  # bits of a byte about which nothing is said
 LESS_SAID = 1.5  # more for it where the end of the reply before would do as well
 # A reply that is as those on one side of it may be a value that stepped. It needs others of its
 # kind near it.
+MORE_THAN_GARBAGE = 8.0  # bits by which it must be better than that the reply is just anything
 TOGETHER, BESIDE = 2, 4
 AS_MUCH = 0.7  # of the bits an alternative takes away, for a step to explain as much
 MOST_PICKED = 4.0  # bits that having picked the best of many places costs at most
@@ -73,9 +74,13 @@ def looked_at(usual: Usual, before: Bytes, before_length: Ints, suspects: Ints) 
     words = [""] * len(suspects)
     best = np.zeros(len(suspects), np.float32)
     shift = np.zeros(len(suspects), np.int64)
+    garbage = ANY_BYTE * data.shape[1] + 6
+    one_value = (data == data[:, :1]).all(axis=1)
     for tried in _alternatives(usual, data, bits, before, before_length, suspects):
         gain = whole - tried.left
         better = (gain >= NEEDED_BITS) & (gain > best) & (tried.left - tried.cost <= allowed)
+        if tried.fault in (LEFTOVER, SLIPPED):  # which leave bytes out, so chance could as well
+            better &= ~one_value & (garbage - tried.left >= MORE_THAN_GARBAGE)
         for k in np.flatnonzero(better).tolist():  # a fault each; of those there are few
             fault[k], words[k] = tried.fault, tried.words.format(int(tried.number[k]))
         best = np.where(better, gain, best)

@@ -146,11 +146,48 @@ def refilled(rng: np.random.Generator, n: int) -> Replies:
     return replies_from(with_crc(words(level, big=False)))
 
 
+def shaken(rng: np.random.Generator, n: int) -> Replies:
+    """Three axes at rest, and now and then in a burst."""
+    loud = np.zeros(n)
+    for first in rng.integers(0, n - 20, 8):
+        loud[first : first + rng.integers(3, 20)] = 1
+    axes = rng.normal(0, 1, (n, 3)) * (2 + 3_000 * loud[:, np.newaxis])
+    return replies_from(words(*axes.astype(np.int64).T))
+
+
+def plateaus(rng: np.random.Generator, n: int) -> Replies:
+    """A word that is somewhere else every fifty replies."""
+    value = np.repeat(rng.integers(0, 65_536, n // 50 + 1), 50)[:n] + rng.integers(-2, 3, n)
+    return replies_from(words(value, np.full(n, 9)))
+
+
+def queue(rng: np.random.Generator, n: int) -> Replies:
+    """Records of a queue, and 00 where it is empty, which it often is."""
+    data = words(*rng.normal(3_000, 300, (3, n)).astype(np.int64))
+    data[rng.random(n) < 0.08] = 0
+    return replies_from(data)
+
+
+def memory(rng: np.random.Generator, n: int) -> Replies:
+    """Forty cells read in turn, some never written."""
+    cells = rng.integers(0, 256, (40, 4), np.uint8)
+    cells[::7] = 0xFF
+    return replies_from(cells[np.arange(n) % 40])
+
+
+def late_start(rng: np.random.Generator, n: int) -> Replies:
+    """A level that stands still until the line is started."""
+    value = np.full(n, 100)
+    value[n // 2 :] += np.cumsum(rng.integers(-2, 3, n - n // 2))
+    return replies_from(words(value))
+
+
 HEALTHY: dict[str, Maker] = {
     each.__name__: each
     for each in (
         noisy, slow, crossing, constant, blank, counter, blocks, text, long_block, states, jumpy,
         asked, registers, refilled,
+        shaken, plateaus, queue, memory, late_start,
     )
 }  # fmt: skip
 

@@ -131,6 +131,13 @@ def test_a_block_cut_at_32_bytes_says_so() -> None:
     assert found["words"][0] == "FF from byte 32 on"
 
 
+def test_faults_of_a_target_that_often_jumps_by_itself_are_not_guessed() -> None:
+    replies = HEALTHY["plateaus"](np.random.default_rng(3), 1_000)
+    data = replies.data.copy()
+    data[500, :2] = data[500, 1::-1]
+    assert len(reply_faults(replies_from(data))) == 0
+
+
 def test_a_counter_says_by_how_much_it_jumped() -> None:
     data = HEALTHY["counter"](np.random.default_rng(7), 400).data.copy()
     data[200:, 0] += 3
