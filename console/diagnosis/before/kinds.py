@@ -37,7 +37,7 @@ BEFORE = "in one of the four polls before the last good one"
 THROUGH = "all through the run"  # what has no place of its own
 POLLS_BEFORE = 4
 _TWO: Mapping[str, float] = {LAST: 0.9, BEFORE: 0.1}
-_THREE: Mapping[str, float] = {LAST: 0.65, BAD: 0.25, BEFORE: 0.1}
+_THREE: Mapping[str, float] = {LAST: 0.6, BAD: 0.35, BEFORE: 0.05}
 
 
 def places(kind: str) -> Mapping[str, float]:
