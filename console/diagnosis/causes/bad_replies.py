@@ -8,7 +8,8 @@ from console.diagnosis.causes.traffic import Traffic
 from console.diagnosis.scene import Scene
 
 # All bits one: nobody drives SDA (UM10204 section 3.1.1); all zero: what many parts send unready.
-FILLER = r"^(?:(?:ff){2,}|(?:00){2,})$"
+# A check byte may follow: then it is the device that says so.
+FILLER = r"^(?:(?:ff){2,}(?:..)?|(?:00){2,}(?:..)?)$"
 ONES = r"^(?:ff){2,}$"
 _RARE = 0.5  # filler in more replies than this is the device's usual content
 

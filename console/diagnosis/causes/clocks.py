@@ -116,7 +116,7 @@ def _void(rise_ns: Int64s, conditions: Int64s, is_start: Bools) -> Int64s:
     """START conditions before whose end no clock rises."""
     clocks = rise_ns.searchsorted(conditions)
     ends = np.concatenate([clocks[1:], [len(rise_ns)]]) if len(clocks) else clocks
-    return conditions[is_start & (ends == clocks)]
+    return np.asarray(conditions[is_start & (ends == clocks)], np.int64)
 
 
 def _to_next(from_ns: Int64s, ends_ns: Int64s, last_ns: int) -> Int64s:

@@ -56,7 +56,7 @@ def reactions_of(facts: Facts) -> Reactions | None:
     A print follows a command when it comes within two seconds and speaks of a command, or holds
     the command's number or the last word of its topic.
     """
-    topics = [topic for topic in facts.topics if topic.is_command]
+    topics = _sent([topic for topic in facts.topics if topic.is_command])
     if not topics or not facts.has_prints:
         return None
     rows = [
@@ -71,6 +71,12 @@ def reactions_of(facts: Facts) -> Reactions | None:
     return Reactions(
         np.array(t_ns, np.int64), np.array(sizes, np.int64), np.array(followed, np.bool_)
     )
+
+
+def _sent(topics: list[Topic]) -> list[Topic]:
+    """As they were sent, where both ways were recorded."""
+    named = {topic.name for topic in topics if topic.direction == "to-broker"}
+    return [t for t in topics if t.name not in named or t.direction == "to-broker"]
 
 
 def _followed(facts: Facts, topic: Topic, k: int) -> bool:

@@ -1,24 +1,16 @@
-"""Signs in the bytes of replies: frozen, left over, rotated, mixed, always the same wrong pair."""
+"""Signs in the bytes of replies: frozen, two contents, always the same wrong pair."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from console.diagnosis.causes.traffic import Traffic, runs_of
-from console.diagnosis.scene import Bools
-
-Floats = npt.NDArray[np.float64]
 
 _FEWEST = 30  # replies from which a device's own habits can be told
-_LATEST = 400  # replies, the last, in which rotations are looked for
-_LATEST_CARRIED = 5_000
-_LEFT_AT_MOST = 4  # bytes of the previous reply that may stay in a FIFO
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,91 +61,6 @@ def commonest(replies: pl.DataFrame) -> pl.DataFrame:
     counts = replies.group_by("asked", "length").len().sort("len", "asked", "length")
     asked, length, _ = counts.row(-1)
     return replies.filter((pl.col("asked") == asked) & (pl.col("length") == length))
-
-
-def leftovers_of(replies: pl.DataFrame) -> tuple[int, int, int]:
-    """Replies that begin with the end of the one before: how many in the longest run, its shift,
-    and where it begins (ns).
-
-    A shift of m counts where the reply's first m bytes are the last m of the one before, or where
-    all but the first m bytes of a reply are the beginning that the one before it should have had.
-    """
-    common = commonest(replies).tail(_LATEST_CARRIED)
-    payload = [bytes.fromhex(data) for data in common["data"].to_list()]
-    best = (0, 0, 0)
-    for shift in range(1, _LEFT_AT_MOST + 1):
-        flags = _carried(payload, shift)
-        begins, lengths = runs_of(flags)
-        if len(lengths) and int(lengths.max()) > best[0]:
-            k = int(np.argmax(lengths))
-            best = (int(lengths[k]), shift, int(common["start_ns"][int(begins[k])]))
-    return best
-
-
-def _carried(payload: Sequence[bytes], shift: int) -> Bools:
-    """bool[n]: whether reply k begins with the last bytes of reply k - 1, and these say something.
-
-    Bytes that stand at the same place in most replies say nothing.
-    """
-    heads = Counter(each[:shift] for each in payload if len(each) > shift)
-    usual = {head for head, count in heads.items() if count > 0.2 * len(payload)}
-    flags = np.zeros(len(payload), np.bool_)
-    for k in range(1, len(payload)):
-        before, now = payload[k - 1], payload[k]
-        flags[k] = (
-            len(now) > shift
-            and len(before) > shift
-            and now[:shift] == before[-shift:]
-            and now[:shift] not in usual
-            and now != before
-        )
-    return flags
-
-
-@dataclass(frozen=True, slots=True)
-class Rotated:
-    """From one reply on, the fields of a record stand one or more places further."""
-
-    shift: int  # bytes
-    from_ns: int
-    fit_before: float  # mean distance of each byte position's mean, unshifted
-    fit_after: float
-
-
-def rotated_of(replies: pl.DataFrame) -> Rotated | None:
-    """The rotation of fields after which the second part of a life fits the first.
-
-    Each byte position has a mean and a spread of its own; if those of the later part are those of
-    the earlier part a few positions on, the fields have moved. None where they have not.
-    """
-    common = commonest(replies).tail(_LATEST)
-    length = int(common["length"][0]) if common.height else 0
-    if common.height < _FEWEST or length < 4:
-        return None
-    table: Floats = np.array(
-        [list(bytes.fromhex(data)) for data in common["data"].to_list()], np.float64
-    )
-    best: Rotated | None = None
-    for cut in range(10, len(table) - 7, 1):
-        stats = _profile(table[:cut])
-        late = table[cut:]
-        straight = _distance(late, stats, 0)
-        for shift in range(1, length):
-            turned = _distance(late, stats, shift)
-            if turned < 0.35 * straight and (best is None or turned < best.fit_after):
-                at = int(common["start_ns"][cut])
-                best = Rotated(shift, at, straight, turned)
-    return best
-
-
-def _profile(rows: Floats) -> tuple[Floats, Floats]:
-    return np.median(rows, axis=0), np.maximum(rows.std(axis=0), 2.0)
-
-
-def _distance(rows: Floats, profile: tuple[Floats, Floats], shift: int) -> float:
-    """Mean distance in spreads from the profile turned by so many positions."""
-    middle, spread = (np.roll(each, shift) for each in profile)
-    return float(np.mean(np.minimum(np.abs(rows - middle) / spread, 20)))
 
 
 def two_contents(replies: pl.DataFrame) -> tuple[int, int]:

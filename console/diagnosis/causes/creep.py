@@ -1,13 +1,15 @@
-"""Whether a target's stretches grow over its life, and end with the longest."""
+"""Whether a target's stretches grow over its life, until those that are too long are given up."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
 
 from console.diagnosis.causes.clocks import Clocks
 from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.traffic import WHOLE
 from console.diagnosis.scene import Int64s
 
 _GREW = 1.5  # times, from the first tenth of the polls to the last
@@ -50,20 +52,27 @@ def creep_of(facts: Facts) -> Creep | None:
     ranks = np.argsort(np.argsort(longest))
     rising = float(np.corrcoef(ranks, np.arange(len(longest)))[0, 1]) if np.ptp(longest) else 0.0
     late = int(np.percentile(longest[-tenth:], 90))
-    last = _last(facts, clocks)
     return Creep(
         late > 2 * clocks.low_usual_ns,
         int(np.percentile(longest[:tenth], 90)),
         late,
-        max(last, int(longest[-1])),
+        _last(facts, clocks),
         rising,
     )
 
 
 def _longest(facts: Facts, clocks: Clocks) -> Int64s:
-    """Of each of the device's answered transfers within the clocks, its longest stretch."""
-    rows = facts.traffic.own_healthy
-    starts, ends = rows["start_ns"].to_numpy(), rows["end_ns"].to_numpy()
+    """Of each whole read of the device, with its write, the longest stretch."""
+    rows = facts.traffic.own_healthy.filter(WHOLE)
+    polls = rows.filter(pl.col("read"))
+    if polls.height < rows.height / 4:
+        polls = rows
+    starts, ends = polls["start_ns"].to_numpy(), polls["end_ns"].to_numpy()
+    writes = rows.filter(~pl.col("read"))["start_ns"].to_numpy()
+    before = writes.searchsorted(starts) - 1
+    if len(writes):
+        joined = (before >= 0) & (starts - writes[np.maximum(before, 0)] < 20 * MS)
+        starts = np.where(joined, writes[np.maximum(before, 0)], starts)
     inside = (starts >= clocks.from_ns) & (ends <= clocks.until_ns)
     low = np.where((clocks.slot == 0) | (clocks.slot == 8), clocks.low_ns, 0)
     if not len(low) or not inside.any():
@@ -77,8 +86,8 @@ def _longest(facts: Facts, clocks: Clocks) -> Int64s:
 
 
 def _last(facts: Facts, clocks: Clocks) -> int:
-    """The longest stretch where the dead stretch begins."""
+    """The longest low where the dead stretch begins."""
     begin = facts.traffic.last_good_ns
     end = facts.dead[0] + 100 * MS
-    near = (clocks.rise_ns > begin) & (clocks.rise_ns < end) & (clocks.slot >= 0)
-    return int(clocks.low_ns[near].max(initial=0))
+    near = (clocks.rise_ns > begin) & (clocks.rise_ns < end)
+    return int(clocks.low_ns[near].max(initial=0)) if facts.stopped else 0

@@ -46,10 +46,10 @@ class Disturbances:
 
     @cached_property
     def short_lows_ns(self) -> Int64s:
-        """Rises of SCL after a LOW of less than half the usual, inside transfers."""
+        """Rises of SCL after a LOW of less than half the usual."""
         clocks = self.clocks
         short = (clocks.low_ns > 0) & (clocks.low_ns < clocks.low_usual_ns / 2)
-        return clocks.rise_ns[short & (clocks.slot >= 0)]
+        return clocks.rise_ns[short]
 
     @cached_property
     def scl_ns(self) -> Int64s:
@@ -105,7 +105,7 @@ class Disturbances:
         t_ns = self.both_ns
         if not len(t_ns):
             return t_ns
-        return t_ns[np.concatenate([[True], np.diff(t_ns) > _BURST_NS])]
+        return np.asarray(t_ns[np.concatenate([[True], np.diff(t_ns) > _BURST_NS])], np.int64)
 
     @cached_property
     def pauses_ns(self) -> Int64s:

@@ -1,7 +1,7 @@
 """Experiments, what each cause makes of them, and which one to do next.
 
-An experiment has a few outcomes. For each cause the table says how probable each is; a cause that is
-not named makes them as the experiment's `otherwise` says. Given how likely the causes are, an
+An experiment has a few outcomes. For each cause the table says how probable each is; a cause that
+is not named makes them as the experiment's `otherwise` says. Given how likely the causes are, an
 experiment has a known gain: the entropy of the causes before, less the mean entropy after (Lindley
 1956, Annals of Mathematical Statistics 27, 986-1005). The next experiment is the one of the
 greatest gain; of equals the cheapest.

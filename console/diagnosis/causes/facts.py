@@ -13,6 +13,7 @@ from console.diagnosis.causes.bad_replies import bad_replies
 from console.diagnosis.causes.bursts import Burst, bursts_of, dips_of
 from console.diagnosis.causes.clocks import SAMPLES_A_PULSE, Clocks, clocks_of
 from console.diagnosis.causes.disturbances import Disturbances
+from console.diagnosis.causes.ending import end_of_life
 from console.diagnosis.causes.faces import (
     CLOCK_HELD,
     DATA_HELD,
@@ -63,8 +64,14 @@ class Facts:
     @property
     def dead(self) -> tuple[int, int]:
         """The dead stretch; of a life without one an empty span at its end."""
-        episode = self.scene.episode
-        return episode.first_bad_ns, max(episode.until_ns, episode.first_bad_ns)
+        return self.traffic.first_bad_ns, max(
+            self.scene.episode.until_ns, self.traffic.first_bad_ns
+        )
+
+    @property
+    def stopped(self) -> bool:
+        """Whether there is a dead stretch: the device stopped, is asked no more, or given up."""
+        return self.scene.episode.failed or self.traffic.ended
 
     @cached_property
     def life(self) -> tuple[int, int]:
@@ -78,7 +85,7 @@ class Facts:
     def face(self) -> Face:
         """What the dead stretch looks like."""
         episode = self.scene.episode
-        if not episode.failed:
+        if not self.stopped:
             return HEALTHY_BUS
         if self.hold is not None:
             return DATA_HELD if self.hold.state == "sda-held" else CLOCK_HELD
@@ -90,7 +97,12 @@ class Facts:
     @cached_property
     def traffic(self) -> Traffic:
         """Transactions of the bus and of the device."""
-        return traffic_of(self.scene, self.life)
+        traffic = traffic_of(self.scene, self.life)
+        episode = self.scene.episode
+        if episode.failed or not episode.device:
+            return traffic
+        end = end_of_life(traffic.own, min(episode.until_ns, self.scene.end_ns))
+        return traffic if end is None else traffic.ending(end)
 
     @cached_property
     def bad_replies(self) -> pl.DataFrame | None:
@@ -109,8 +121,8 @@ class Facts:
         """The wire from some time before the last good transaction into the dead stretch."""
         scene, starts = self.scene, self.traffic.bus_start_ns
         end = min(self.dead[1], self.dead[0] + _AFTER_NS)
-        at = int(starts.searchsorted(scene.episode.last_good_ns)) - _FINAL_TRANSACTIONS
-        begin = int(starts[max(at, 0)]) if len(starts) else scene.episode.last_good_ns
+        at = int(starts.searchsorted(self.traffic.last_good_ns)) - _FINAL_TRANSACTIONS
+        begin = int(starts[max(at, 0)]) if len(starts) else self.traffic.last_good_ns
         return scene.levels(max(begin - _BEFORE_NS, scene.start_ns), max(end, begin) + 1)
 
     @cached_property

@@ -25,7 +25,7 @@ class NackRun:
 
 def nack_runs(facts: Facts) -> list[NackRun]:
     """Of the episode's device, in order."""
-    own = facts.traffic.own.filter(pl.col("address").is_not_null())
+    own = facts.traffic.own_run.filter(pl.col("address").is_not_null())
     refused = (~own["address_acked"].fill_null(value=True)).to_numpy()
     begins, lengths = runs_of(refused)
     starts, ends = own["start_ns"].to_numpy(), own["end_ns"].to_numpy()

@@ -28,6 +28,7 @@ class SetupLost:
     words: str
     from_ns: int
     written_again: bool
+    reads_back: bool  # a register reads as another value than it was set to
 
 
 def setup_lost(facts: Facts) -> SetupLost | None:
@@ -47,7 +48,7 @@ def setup_lost(facts: Facts) -> SetupLost | None:
         else "the level of its content jumps at once, and stays"
     )
     again = at is not None and _again(facts, writes, at)
-    return SetupLost(writes.height, at is not None, words, at or 0, again)
+    return SetupLost(writes.height, at is not None, words, at or 0, again, back is not None)
 
 
 def _setup_writes(facts: Facts) -> pl.DataFrame:

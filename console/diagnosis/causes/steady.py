@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from console.diagnosis.causes.prints_near import COMPLAINT
 from console.diagnosis.scene import Scene
 
 _FEWEST = 10
@@ -32,3 +33,30 @@ def work_ended(scene: Scene) -> int | None:
         if steady and last_of_all - int(times[-1]) > _PERIODS * max(period, 1):
             ended.append(int(times[-1]) + int(period))
     return min(ended, default=None)
+
+
+_PARTY = r"^\W*(?:\[\w+\]\s*)?(?:read\s+)?([A-Za-z_][\w-]*)"
+
+
+def lasting_complaint(scene: Scene) -> tuple[str, int | None]:
+    """A party that answered, and of which the log complains from one moment to its end.
+
+    Parties on captured buses are left out: their wire tells more.
+
+    Returns:
+        Its name and the first complaint of those that no good line follows; "" and None.
+    """
+    prints = scene.table("prints").with_columns(
+        party=pl.col("text").str.extract(_PARTY).str.to_lowercase(),
+        bad=pl.col("text").str.contains(COMPLAINT),
+    )
+    known = {str(each).lower() for each in scene.table("packets")["device"].unique().drop_nulls()}
+    for rows in prints.drop_nulls("party").partition_by("party", maintain_order=True):
+        party = str(rows["party"][0])
+        good = rows.filter(~pl.col("bad"))
+        if party in known or good.height < _FEWEST:
+            continue
+        after = rows.filter(pl.col("t_ns") > int(good["t_ns"][-1]))
+        if after.height >= _FEWEST // 2:
+            return party, int(after["t_ns"][0])
+    return "", None

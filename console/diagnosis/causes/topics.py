@@ -46,6 +46,11 @@ class Topic:
         return [_object(text) for text in self.rows["payload"].head(_AT_MOST)]
 
     @property
+    def direction(self) -> str:
+        """`to-broker`, `from-broker`, or "" where the recording does not tell."""
+        return str(self.rows["direction"][0] or "")
+
+    @property
     def is_command(self) -> bool:
         """Whether its name says that somebody is told to do something."""
         parts = self.name.lower().replace("-", "/").replace("_", "/").split("/")
@@ -109,9 +114,12 @@ class Hole:
 
 
 def topics_of(scene: Scene) -> list[Topic]:
-    """The topics of a run in the order of their first messages."""
-    rows = scene.table("messages")
-    parts = rows.partition_by("topic", maintain_order=True)
+    """The topics of a run by direction, in the order of their first messages.
+
+    The broker's own topics, which begin with $, are none (MQTT 3.1.1 section 4.7.2).
+    """
+    rows = scene.table("messages").filter(~pl.col("topic").str.starts_with("$"))
+    parts = rows.partition_by("topic", "direction", maintain_order=True)
     return [Topic(str(part["topic"][0]), part) for part in parts]
 
 

@@ -25,7 +25,8 @@ SHAPE = pl.concat_str(
     separator=" ",
 )
 LENGTH = pl.col("data").str.len_bytes() // 2
-WHOLE = pl.col("problems").list.len() == 0
+# A check code that is none, or a spike that the filter took out, leaves a transaction whole.
+WHOLE = pl.col("problems").list.set_difference(["pec", "spike", "reserved-address"]).list.len() == 0
 
 
 @dataclass(eq=False)
@@ -37,12 +38,29 @@ class Traffic:
         own: those to its address.
         last_good_ns: start of the last answered one of it.
         first_bad_ns: where its dead stretch begins.
+        whole_run: of its bus over the whole run, other episodes of the device included.
+        ended: whether its life ended though nothing was told as a stop.
     """
 
     bus: pl.DataFrame
     own: pl.DataFrame
     last_good_ns: int
     first_bad_ns: int
+    whole_run: pl.DataFrame
+    ended: bool = False
+
+    def ending(self, first_bad_ns: int) -> Traffic:
+        """The same with a dead stretch that begins there."""
+        good = self.own.filter((pl.col("start_ns") < first_bad_ns) & pl.col("answered") & WHOLE)
+        last = int(good["start_ns"][-1]) if good.height else first_bad_ns
+        return Traffic(self.bus, self.own, last, first_bad_ns, self.whole_run, ended=True)
+
+    @cached_property
+    def own_run(self) -> pl.DataFrame:
+        """Of the device, over the whole run."""
+        return self.whole_run.filter(
+            pl.col("address").is_in(self.own["address"].unique().implode())
+        )
 
     @cached_property
     def bus_start_ns(self) -> Int64s:
@@ -127,7 +145,7 @@ def _with_requests(own: pl.DataFrame) -> pl.DataFrame:
 def traffic_of(scene: Scene, life: tuple[int, int]) -> Traffic:
     """The traffic of a scene's bus over the life of its device; of a whole run all buses."""
     episode = scene.episode
-    rows = scene.window("transactions", *life)
+    rows = scene.table("transactions")
     if episode.device:
         rows = rows.filter((pl.col("source") == episode.source) & (pl.col("bus") == episode.bus))
     refused = pl.col("problems").list.contains("data-nack").fill_null(value=False)
@@ -136,8 +154,9 @@ def traffic_of(scene: Scene, life: tuple[int, int]) -> Traffic:
         length=LENGTH,
         answered=pl.col("address_acked").fill_null(value=False) & ~refused,
     )
+    whole, rows = rows, rows.filter(pl.col("start_ns").is_between(*life, closed="left"))
     own = rows.filter(pl.col("address") == episode.address) if episode.device else rows
-    return Traffic(rows, own, episode.last_good_ns, episode.first_bad_ns)
+    return Traffic(rows, own, episode.last_good_ns, episode.first_bad_ns, whole)
 
 
 def runs_of(flags: Bools) -> tuple[Int64s, Int64s]:

@@ -29,6 +29,8 @@ from console.diagnosis.causes.faces import (
     WRONG_CONTENT,
 )
 from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.joints import fresh_by_joint, joint_parts
+from console.diagnosis.causes.patterns import pattern_of
 from console.diagnosis.causes.traffic import WHOLE
 from console.diagnosis.scene import Int64s, Scene
 
@@ -338,7 +340,7 @@ def probe_damage(_scene: Scene, facts: Facts) -> Answer:
             at=_place(probed),
         ),
         needed(
-            bool(before) and facts.scene.episode.failed and facts.dead[0] - before[-1] < near,
+            bool(before) and facts.stopped and facts.dead[0] - before[-1] < near,
             "the failure followed at once",
             "the failure did not follow at once",
             strength=FAIR,
@@ -351,46 +353,22 @@ def probe_damage(_scene: Scene, facts: Facts) -> Answer:
 
 def joint_error(_scene: Scene, facts: Facts) -> Answer:
     """A STOP where a repeated START is needed, or the reverse."""
-    replies = facts.traffic.replies.filter(pl.col("asked") != "")
-    bad = facts.bad_replies
-    joints = replies["started_by"].value_counts().filter(pl.col("count") >= 1)
-    shares = {} if bad is None else _bad_share(replies, bad)
-    worst, best = max(shares.values(), default=0.0), min(shares.values(), default=0.0)
-    changed = _joint_changed(facts, replies)
+    shares = fresh_by_joint(facts)
     return judged(
         needed(
-            joints.height == 2,
+            len(shares) == 2,
             "reads follow their write by a STOP and START here, by a repeated START there",
             "every read follows its write in the same way",
             strength=FAIR,
         ),
         needed(
-            None if bad is None and changed is None else (worst > 0.5 > 5 * best) or bool(changed),
-            "replies after one of the two are wrong, after the other they are right",
+            joint_parts(facts),
+            "replies after one of the two are filler, wrong or never new; after the other they "
+            "are sound",
             "replies after both are alike",
-            "which replies are wrong: nothing tells",
             strength=STRONG,
         ),
     )
-
-
-def _bad_share(replies: pl.DataFrame, bad: pl.DataFrame) -> dict[str, float]:
-    found = replies.with_columns(
-        bad=pl.col("start_ns").is_in(bad["start_ns"].implode()) if bad.height else pl.lit(False)
-    )
-    rows = found.group_by("started_by").agg(pl.col("bad").mean())
-    return {str(joint): float(share) for joint, share in rows.iter_rows()}
-
-
-def _joint_changed(facts: Facts, replies: pl.DataFrame) -> bool | None:
-    """Whether the joint changed at the end, so that the dead stretch has the other one alone."""
-    if not facts.scene.episode.failed:
-        return None
-    before = replies.filter(pl.col("start_ns") <= facts.traffic.last_good_ns)["started_by"]
-    after = replies.filter(pl.col("start_ns") >= facts.dead[0])["started_by"]
-    if not before.len() or not after.len():
-        return None
-    return set(before.unique()) != set(after.unique())
 
 
 def _printed_lengths(facts: Facts) -> list[int]:
@@ -443,44 +421,30 @@ def _says_longer(facts: Facts, cap: int) -> bool:
 
 def data_dependent_corruption(_scene: Scene, facts: Facts) -> Answer:
     """The controller moves SDA while SCL is high whenever a certain pattern is sent."""
-    cut = facts.traffic.bus.filter(pl.col("problems").list.contains("cut-in-byte"))
-    bit, exact = _common_bit(facts, cut)
+    found = None if facts.clocks is None else pattern_of(facts)
+    disturbed = facts.disturbed
     return judged(
         needed(
-            cut.height >= 2,
-            f"{cut.height} transfers have a START or STOP inside a byte",
-            "no transfer has a START or STOP inside a byte",
+            None if found is None else found.inside >= 2,
+            f"SDA moves {0 if found is None else found.inside} times with SCL high, inside bytes",
+            "SDA never moves while SCL is high inside a byte",
+            "whether SDA moves while SCL is high: the wire was not kept",
             strength=FAIR,
-            at=_place(cut),
+            at=Place("", found.first_ns) if found and found.inside else Place(),
         ),
         needed(
-            exact,
-            f"each after a byte with bit {bit} set, and none after others",
-            "what was sent before them does not tell when",
+            None if found is None else found.explained,
+            f"each time after {found.words}, and never after others" if found else "by its data",
+            "what was sent before does not tell when",
             strength=STRONG,
         ),
         unless(
-            None if facts.disturbed is None else len(facts.disturbed.runts_ns) >= cut.height,
-            "short clocks go with them",
+            None
+            if disturbed is None or found is None
+            else len(disturbed.runts_ns) >= found.inside > 0,
+            "short clocks go with it",
         ),
     )
-
-
-def _common_bit(facts: Facts, cut: pl.DataFrame) -> tuple[int, bool]:
-    """The bit of the last whole byte that is set in every cut transfer and in no other."""
-    whole = facts.traffic.bus.filter(WHOLE & ~pl.col("read") & (pl.col("length") > 0))
-    cut_bytes = [int(data[-2:], 16) for data in cut["data"].to_list() if data]
-    sent = {
-        int(data[k : k + 2], 16) for data in whole["data"].unique() for k in range(0, len(data), 2)
-    }
-    if len(cut_bytes) < 2 or not sent:
-        return -1, False
-    for bit in range(7, -1, -1):
-        mask = 1 << bit
-        if all(b & mask for b in cut_bytes) and not any(b & mask for b in sent):
-            return bit, True
-    alike = set(cut_bytes)
-    return -1, len(alike) == 1 and len(cut_bytes) >= 3 and not alike & sent
 
 
 CAUSES = (

@@ -39,7 +39,7 @@ _SILENT_FACES = (SILENT_COMPLAINED, SILENT)
 
 def _quiet(facts: Facts) -> bool:
     """Whether nothing moved on the bus in its dead stretch, and no line was held."""
-    return facts.scene.episode.failed and facts.hold is None and facts.traffic.silent
+    return facts.stopped and facts.hold is None and facts.traffic.silent
 
 
 def _complains(facts: Facts) -> bool | None:
@@ -103,7 +103,7 @@ def nack_trap(_scene: Scene, facts: Facts) -> Answer:
     share = _share_nacked(usual)
     return judged(
         needed(
-            facts.scene.episode.failed and facts.traffic.bus.height > 0 and _ends_silent(facts),
+            facts.stopped and facts.traffic.bus.height > 0 and _ends_silent(facts),
             "after it nothing was sent any more",
             "the bus goes on",
         ),
@@ -224,12 +224,18 @@ def recovery_in_transaction(_scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
             at=Place("", pulses[0]) if pulses else Place(),
         ),
-        telling(
-            len(pulses) > 1 if pulses else None, f"{len(pulses or ())} times in what was looked at"
+        needed(
+            bool(pulses) and facts.stopped,
+            "and then the device was lost",
+            "the device was not lost by it",
+            strength=WEAK,
         ),
         telling(
-            facts.prints(*_wide(facts), words.RECOVERY).height > 0 if facts.has_prints else None,
+            facts.prints(*_wide(facts), words.RECOVERY).height > 0 or None,
             "the firmware says that it recovers the bus",
+            "",
+            "what the firmware does then: it does not say",
+            strength=FAIR,
         ),
         unless(
             facts.hold is not None and facts.hold.length_ns > _SMBUS_NS and not _before_hold(facts),
@@ -309,9 +315,10 @@ def missed_data_ready(_scene: Scene, facts: Facts) -> Answer:
     goes_on = _prints_go_on(facts)
     return judged(
         needed(
-            facts.scene.episode.failed and facts.traffic.own_dead.height == 0,
+            facts.stopped and facts.traffic.own_dead.height == 0,
             "the device is not asked any more",
             "the device is still asked",
+            strength=WEAK,
         ),
         needed(
             whole,
@@ -331,6 +338,10 @@ def missed_data_ready(_scene: Scene, facts: Facts) -> Answer:
         unless(facts.hold is not None, "a line is held low"),
         unless(_restarted(facts), "the firmware restarted"),
         unless(_phantom_voids(facts), "a START without clocks came then"),
+        unless(
+            None if facts.disturbed is None else len(facts.disturbed.both_ns) > 3,
+            "short pulses disturb the lines",
+        ),
     )
 
 
@@ -463,7 +474,7 @@ CAUSES = (
         "A data-ready edge was missed, and the handler waits for the next",
         "controller",
         (SILENT,),
-        2.0,
+        1.0,
         ("capture", "prints"),
         missed_data_ready,
         ("read-by-hand", "polling"),

@@ -35,7 +35,7 @@ _LAST_NS = 20 * MS  # before the end, in which a slip must lie to have caused it
 
 def _final(facts: Facts, t_ns: Int64s) -> Int64s:
     """Those of the last transfers: a slip ruins the transfer it lies in, or the next."""
-    begin = facts.traffic.last_good_end_ns - _LAST_NS
+    begin = facts.traffic.last_good_ns - _LAST_NS
     end = facts.dead[0] + max(_LAST_NS, facts.traffic.period_ns // 4)
     return t_ns[(t_ns >= begin) & (t_ns <= end)]
 
@@ -91,6 +91,8 @@ def bit_slip(_scene: Scene, facts: Facts) -> Answer:
             None if found is None else len(_final(facts, found.runts_after_stretch_ns)) > 0,
             "the short clock follows a stretch",
         ),
+        unless(len(_final(facts, facts.dips_ns)) > 0, "both lines dipped together there"),
+        unless(_is_coupled(facts), "short pulses begin at edges of the other line"),
     )
 
 
@@ -125,7 +127,7 @@ def runt_after_stretch(_scene: Scene, facts: Facts) -> Answer:
 
 def _nacks_spread(facts: Facts) -> bool | None:
     """Whether more than one address, and most of those that answer, also go unanswered."""
-    bus = facts.traffic.healthy
+    bus = facts.traffic.bus
     known = facts.traffic.addresses
     if bus.height < 50:
         return None
@@ -156,9 +158,9 @@ def slow_edges(_scene: Scene, facts: Facts) -> Answer:
             "whether several addresses go unanswered: too few transactions",
         ),
         telling(
-            usual[0] < 0.7 * usual[1] if usual[0] else None,
+            (usual[0] < 0.7 * usual[1] or None) if usual[0] else None,
             "SCL is high for much less than it is low",
-            "SCL is high about as long as it is low",
+            "",
             "how long SCL is high: too few clocks",
         ),
     )
@@ -218,6 +220,11 @@ def interference_burst(scene: Scene, facts: Facts) -> Answer:
             pulses > 4 and coupled > 0.8 * pulses, "nearly all begin at an edge of the other line"
         ),
     )
+
+
+def _is_coupled(facts: Facts) -> bool:
+    coupled, pulses = (0, 0) if facts.disturbed is None else facts.disturbed.coupled
+    return coupled >= 5 and coupled > 0.6 * pulses
 
 
 def crosstalk(_scene: Scene, facts: Facts) -> Answer:

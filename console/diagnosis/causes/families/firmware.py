@@ -9,6 +9,7 @@ from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.cause import (
     FAIR,
     STRONG,
+    WEAK,
     Answer,
     Cause,
     Place,
@@ -28,6 +29,7 @@ from console.diagnosis.causes.faces import (
 )
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.printed_numbers import Course, courses_of
+from console.diagnosis.causes.steady import lasting_complaint
 from console.diagnosis.causes.uptime import near_wrap, uptime_at
 from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.scene import Scene
@@ -63,15 +65,14 @@ def tick_rollover(scene: Scene, facts: Facts) -> Answer:
             facts.traffic.own_dead.height == 0 if scene.episode.device else None,
             "it is not asked any more",
             "it is still asked",
+            strength=FAIR,
         ),
     )
 
 
 def _end_of_work(facts: Facts) -> int | None:
     """When the dead stretch begins; without one, when prints that came regularly end."""
-    if facts.scene.episode.failed:
-        return facts.dead[0]
-    return facts.ended_ns
+    return facts.dead[0] if facts.stopped else facts.ended_ns
 
 
 def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
@@ -91,16 +92,49 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
             at=Place("prints", int(exhausted["t_ns"][0])) if exhausted.height else Place(),
         ),
         telling(
-            exhausted.height > 0 if facts.has_prints else None,
+            exhausted.height > 0 or None,
             "the firmware says that there are none left",
             "",
+            "whether any are left: the firmware does not say",
             strength=STRONG,
         ),
-        telling(course is not None, "a number it prints rose steadily until then", strength=FAIR),
-        telling(same, "other stretches ended at the same count", strength=STRONG),
+        telling(
+            course is not None or None,
+            "a number it prints rose steadily until then",
+            "",
+            "how many are in use: no number is printed",
+            strength=FAIR,
+        ),
+        telling(
+            same,
+            "other stretches ended at the same count",
+            "other stretches ended at other counts",
+            "whether it ends at the same count again: it ended once",
+            strength=STRONG,
+        ),
+        telling(
+            (facts.stopped and facts.traffic.own_dead.height == 0) or None,
+            "the bus is fine, and the device is not asked any more",
+            "",
+            "whether it is asked",
+        ),
         unless(facts.hold is not None, "a line is held low"),
         unless(_memory_failed(facts), "it is memory that ran out"),
     )
+
+
+def _near(facts: Facts, *counts: int) -> str:
+    """A round limit that one of the counts stands at, or a table's less a few that were open."""
+    if not facts.stopped or facts.hold is not None:
+        return ""
+    polls = facts.traffic.own_healthy.filter(pl.col("read") & pl.col("answered")).height
+    for count in (*counts, polls):
+        if found := near_limit(count, count):
+            return found
+        for size in (256, 512):
+            if size - 10 <= count < size:
+                return f"{size} less {size - count} already open"
+    return ""
 
 
 def _why_count(near: str, course: Course | None, said: pl.DataFrame, same: bool | None) -> str:
@@ -114,7 +148,7 @@ def _why_count(near: str, course: Course | None, said: pl.DataFrame, same: bool 
 def _others_agree(facts: Facts) -> bool | None:
     """Whether three stretches or more ended at one count, within a hundredth."""
     failed = [each.polls_answered for each in facts.others if each.failed]
-    if not facts.scene.episode.failed or len(failed) < 2:
+    if not facts.stopped or len(failed) < 2:
         return None
     counts = [*failed, facts.scene.episode.polls_answered]
     return min(counts) > 10 and max(counts) <= 1.01 * min(counts) + 1
@@ -224,26 +258,50 @@ def _fault_first(facts: Facts, bitten: pl.DataFrame) -> bool:
 
 def deaf_uart(scene: Scene, facts: Facts) -> Answer:
     """An overrun stops the receiver; sending goes on."""
+    party, begins = lasting_complaint(scene)
     lines = _uart_lines(facts)
-    said = facts.prints(*facts.life, words.OVERRUN)
     deaf = _deaf(facts, lines)
+    said = facts.prints(scene.start_ns, scene.end_ns + 1, words.OVERRUN)
     return judged(
         needed(
-            None if len(lines) < 2 else deaf is not None,
-            "requests and replies go on on the UART, while the firmware complains of no reply",
-            "the UART's two directions do not go on beside complaints",
-            "both directions of a UART: they were not captured",
-            strength=STRONG,
-            at=Place("prints", deaf),
+            bool(party) if scene.of_kind("capture") else None,
+            "a party that is on no captured bus answers no more, as the firmware says to the end",
+            "the firmware complains of no party beside those on the bus",
+            "whether it is on a bus: none was captured",
+            strength=FAIR,
+            at=Place("prints", begins),
+        ),
+        needed(
+            _others_answer(scene, begins),
+            "all else goes on well",
+            "others fail as well",
+            strength=WEAK,
         ),
         telling(
-            said.height > 0 if facts.has_prints else None,
+            None if len(lines) < 2 else deaf is not None,
+            "requests and replies go on on the UART all the while",
+            "the UART is silent",
+            "whether replies still come: the UART's lines were not decoded",
+            strength=STRONG,
+        ),
+        telling(
+            said.height > 0 or None,
             "the firmware says that its receiver was overrun",
+            "",
+            "whether the receiver was overrun: the firmware does not say",
             strength=FAIR,
         ),
         telling(_burst_before(facts, deaf), "it begins in a burst at the full rate of the line"),
-        unless(scene.episode.failed and facts.hold is not None, "a line of the bus is held low"),
     )
+
+
+def _others_answer(scene: Scene, begins: int | None) -> bool:
+    """Whether transactions after a moment are answered as before."""
+    if begins is None:
+        return False
+    rows = scene.table("transactions").filter(pl.col("start_ns") >= begins)
+    good = rows["address_acked"].fill_null(value=False).sum()
+    return rows.height > 0 and good > 0.9 * rows.height
 
 
 def _uart_lines(facts: Facts) -> list[pl.DataFrame]:
@@ -340,7 +398,7 @@ CAUSES = (
         "firmware",
         (HEALTHY_BUS, SILENT_COMPLAINED),
         1.0,
-        ("capture", "prints"),
+        ("prints",),
         deaf_uart,
         ("restart-uart",),
         "the UART's two lines",

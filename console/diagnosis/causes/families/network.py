@@ -74,14 +74,21 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
             at=_hole_place(few),
         ),
+        unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
+        unless(bool(_blocked_before(facts)), "the board stood before the loss"),
         needed(
             len(at_loss) >= 0.7 * max(len(holes), 1),
             "messages are missing there alone",
             "messages are missing elsewhere too",
-            strength=FAIR,
+            strength=WEAK,
         ),
-        needed(unacknowledged, "they are of QoS 0", "they are of QoS 1 or 2: those are sent again"),
-        telling(len(few) > len(at_loss) / 2, "never many at once", "many at once", strength=FAIR),
+        needed(
+            unacknowledged,
+            "they are of QoS 0",
+            "they are of QoS 1 or 2: those are sent again",
+            strength=0.0,
+        ),
+        needed(len(few) > len(at_loss) / 2, "never many at once", "many at once", strength=WEAK),
     )
 
 
@@ -161,6 +168,13 @@ def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
             at=Place("prints", blocked[0][0]) if blocked else Place(),
         ),
         telling(
+            _said_keep_alive(facts) or None,
+            "the broker says that the keep-alive ran out",
+            "",
+            "why the broker let go: it does not say",
+            strength=FAIR,
+        ),
+        telling(
             bool(bus) if facts.traffic.bus.height else None,
             "one transfer or a held line on the bus lasted as long",
             "the bus shows nothing that lasted as long",
@@ -173,6 +187,12 @@ def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
             "other losses have no such call before them",
         ),
     )
+
+
+def _said_keep_alive(facts: Facts) -> bool:
+    """Whether the broker's log gives the keep-alive as its reason (0x8D of MQTT 5.0)."""
+    gone = [each.members for each in facts.link.broker if each.event == "disconnect"]
+    return any("keep" in str(m.get("reason", "")).lower() or m.get("code") == 0x8D for m in gone)
 
 
 def _blocked_before(facts: Facts) -> list[tuple[int, int]]:
@@ -288,6 +308,13 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             "the link lasts once it is found again",
             strength=STRONG if said else FAIR,
             at=Place("", int(facts.link.taken_over_ns[0])) if said else Place(),
+        ),
+        telling(
+            facts.link.whences > 1 or None,
+            "one id connects from several addresses",
+            "",
+            "from where the id connects: the broker does not say",
+            strength=FAIR,
         ),
         unless(bool(_blocked_before(facts)), "the board stood before each loss"),
         unless(_memory_steps(facts), "memory went down with each reconnect"),

@@ -9,6 +9,7 @@ from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.cause import (
     FAIR,
     STRONG,
+    WEAK,
     Answer,
     Cause,
     Place,
@@ -48,8 +49,10 @@ def _gone_together(facts: Facts) -> tuple[list[int], bool]:
         bad = after.filter(~pl.col("address_acked").fill_null(value=False))
         if bad.height < 2 or int(bad["start_ns"][0]) > begin + slack:
             continue
-        gone.append(address)
         good = rows.filter((pl.col("start_ns") > int(bad["start_ns"][0])) & pl.col("answered"))
+        if good.height and bool((bad["start_ns"] > int(good["start_ns"][0])).any()):
+            continue  # it comes and goes: no restart
+        gone.append(address)
         back.append(int(good["start_ns"][0]) if good.height else 2**62)
     return gone, len(set(back)) == len(back)
 
@@ -63,7 +66,7 @@ def supply_dip(scene: Scene, facts: Facts) -> Answer:
     several = len(gone) >= 2
     return judged(
         needed(
-            scene.episode.failed and (several or bool(said)),
+            facts.stopped and (several or bool(said)),
             f"{len(gone)} devices stopped answering at the same instant"
             if several
             else "the firmware says that the supply dipped",
@@ -116,15 +119,6 @@ def clamped_bus(_scene: Scene, facts: Facts) -> Answer:
     )
 
 
-def _phantoms(facts: Facts) -> int | None:
-    """START conditions without a clock, at the end of the healthy stretch or in the dead one."""
-    if facts.clocks is None:
-        return None
-    begin = facts.traffic.last_good_end_ns
-    t_ns = facts.clocks.void_ns
-    return int(((t_ns > begin) & (t_ns < facts.dead[1])).sum())
-
-
 def hot_insertion(scene: Scene, facts: Facts) -> Answer:
     """A connector opens and closes, or a device is plugged into the running bus."""
     begin, end = facts.dead
@@ -133,27 +127,52 @@ def hot_insertion(scene: Scene, facts: Facts) -> Answer:
     span = 0
     if unanswered.height > 1:
         span = int(unanswered["start_ns"][-1]) - int(unanswered["start_ns"][0])
-    lows = facts.dips_ns
-    together = int(((lows > facts.traffic.last_good_ns) & (lows < end)).sum())
-    phantoms = _phantoms(facts)
     return judged(
         needed(
-            None if phantoms is None else together > 0 or phantoms > 1,
-            "both lines dropped for a moment outside any transfer, or a START came without clocks",
+            _bounced(facts),
+            "both lines dropped for moments outside any transfer, with no clock of a controller",
             "the lines did not drop outside transfers",
-            "whether the lines dropped outside transfers: the wire was not kept",
-            strength=FAIR,
+            strength=STRONG,
+            at=Place("line_states", facts.traffic.last_good_end_ns),
         ),
         needed(
-            scene.episode.failed and 100 * MS <= span <= 60_000 * MS and scene.episode.recovered,
-            "the device was away for as long as a hand takes, and came back by itself",
-            "the device was not away for a hand's time and back",
-            strength=FAIR,
+            facts.stopped and 100 * MS <= span <= 60_000 * MS,
+            "the device was away for as long as a hand takes",
+            "the device was not away for a hand's time",
+            strength=WEAK,
             at=Place("transactions", begin),
         ),
-        unless(facts.hold is not None, "a line was held low"),
-        unless(len(_gone_together(facts)[0]) > 1, "several devices went away at once"),
+        telling(scene.episode.recovered, "and came back by itself", "and did not come back"),
+        telling(
+            _phantom_start(facts) or None,
+            "a START without clocks held the bus",
+            "",
+            "whether the controller took it for a START",
+            strength=FAIR,
+        ),
+        unless(len(_gone_together(facts)[0]) > 1 and end > begin, "several devices went together"),
     )
+
+
+def _bounced(facts: Facts) -> bool:
+    """Whether edges outside transfers, too few or too uneven for a burst, lie at the end."""
+    begin, end = facts.traffic.last_good_ns, facts.dead[0] + 500 * MS
+    rows = facts.scene.window("line_states", begin, end).filter(
+        (pl.col("bus") == facts.scene.episode.bus) & (pl.col("state") == "noise")
+    )
+    return rows.height > 0 and not any(burst.clocks >= 8 for burst in facts.bursts)
+
+
+def _phantom_start(facts: Facts) -> bool:
+    """Whether SDA was held right after a START, before any clock: it was the controller's turn."""
+    begin, end = facts.traffic.last_good_ns, facts.dead[0] + 500 * MS
+    rows = facts.scene.window("line_states", begin, end).filter(
+        (pl.col("bus") == facts.scene.episode.bus)
+        & (pl.col("state") == "sda-held")
+        & (pl.col("bit_slot").fill_null(0) == 0)
+        & (pl.col("turn") != "target")
+    )
+    return rows.height > 0
 
 
 def hand_over_dip(_scene: Scene, facts: Facts) -> Answer:
@@ -231,7 +250,7 @@ CAUSES = (
         "hot-insertion",
         "A plug opens and closes, or is put in while the bus runs",
         "wire",
-        (UNANSWERED, SILENT_COMPLAINED),
+        (UNANSWERED, SILENT_COMPLAINED, DATA_HELD),
         1.0,
         ("capture",),
         hot_insertion,

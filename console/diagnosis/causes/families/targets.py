@@ -19,13 +19,7 @@ from console.diagnosis.causes.cause import (
     telling,
     unless,
 )
-from console.diagnosis.causes.content import (
-    frozen_of,
-    leftovers_of,
-    rotated_of,
-    two_contents,
-    wrong_pairs,
-)
+from console.diagnosis.causes.content import frozen_of, two_contents, wrong_pairs
 from console.diagnosis.causes.faces import (
     HEALTHY_BUS,
     SILENT_COMPLAINED,
@@ -33,9 +27,12 @@ from console.diagnosis.causes.faces import (
     WRONG_CONTENT,
 )
 from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.joints import joint_parts
 from console.diagnosis.causes.nacks import NackRun, nack_runs
+from console.diagnosis.causes.rotation import leftovers_of, rotated_of
 from console.diagnosis.causes.setup import setup_lost
 from console.diagnosis.causes.threshold import gap_threshold
+from console.diagnosis.causes.traffic import WHOLE
 from console.diagnosis.scene import Scene
 from decoders.durations import in_words
 
@@ -88,6 +85,28 @@ def _grows(runs: list[NackRun]) -> bool:
         return False
     third = len(counts) // 3
     return bool(np.mean(counts[-third:]) > 1.7 * np.mean(counts[:third]))
+
+
+def deaf_target(_scene: Scene, facts: Facts) -> Answer:
+    """It leaves its address unacknowledged for good, and nothing on the wire tells why."""
+    dead = facts.traffic.own_dead
+    refused = dead.filter(~pl.col("address_acked").fill_null(value=True))
+    odd = facts.traffic.last.filter(~WHOLE & (pl.col("start_ns") < facts.dead[0]))
+    return judged(
+        needed(
+            facts.stopped and refused.height >= 5 and refused.height >= 0.9 * dead.height,
+            f"its address goes unanswered {refused.height} times, clocks and lines intact",
+            "its address is not left unanswered",
+            at=Place("transactions", facts.dead[0]),
+        ),
+        needed(
+            not odd.height and facts.hold is None,
+            "every transaction before is whole, and no line was held",
+            "the transactions before are not whole, or a line was held",
+            strength=WEAK,
+        ),
+        unless(facts.scene.episode.recovered, "it answers again by itself"),
+    )
 
 
 def nack_hammer(_scene: Scene, facts: Facts) -> Answer:
@@ -160,7 +179,14 @@ def frozen_target(_scene: Scene, facts: Facts) -> Answer:
         telling(found is not None and found.lasts, "to the end", "it moved again"),
         unless(ones.height > 0, "they are all ones: nobody drives SDA"),
         unless(_too_many_wrong(facts, found is not None and found.beyond), "they are wrong ones"),
+        unless(_reads_back(facts), "a register that was set up reads otherwise: it restarted"),
+        unless(joint_parts(facts), "they follow another joint of write and read"),
     )
+
+
+def _reads_back(facts: Facts) -> bool:
+    lost = setup_lost(facts)
+    return lost is not None and lost.reads_back
 
 
 def _too_many_wrong(facts: Facts, frozen: bool) -> bool:
@@ -225,30 +251,26 @@ def _soon(facts: Facts) -> bool:
 
 def leftover_byte(_scene: Scene, facts: Facts) -> Answer:
     """The responder's FIFO keeps bytes of the reply before."""
-    run, shift, at = leftovers_of(facts.traffic.replies)
+    found = leftovers_of(facts.traffic.replies)
     return judged(
         needed(
-            run >= 4,
-            f"{run} replies in a row begin with the last {shift} bytes of the one before",
-            "replies do not begin with the end of the one before",
-            strength=STRONG,
-            at=Place("transactions", at) if run else Place(),
+            found is not None,
+            "some reads are shorter than the reply that is loaded",
+            "no read is shorter than what is loaded",
+            strength=WEAK,
         ),
-        telling(
-            _short_reads(facts),
-            "before it begins, fewer bytes were read than usual",
-            "no shorter read came before",
-            strength=FAIR,
+        needed(
+            found is not None and found.count >= 3 and found.fit >= 0.5,
+            f"in {found.fit:.0%} of {found.count} replies after them the fields stand further by "
+            "the bytes left unread"
+            if found
+            else "replies begin with what was left",
+            "replies after them begin where they should",
+            strength=STRONG,
+            at=Place("transactions", found.from_ns) if found else Place(),
         ),
         unless(_released(facts).height > 0, "they are all ones: nobody drives SDA"),
     )
-
-
-def _short_reads(facts: Facts) -> bool:
-    lengths = facts.traffic.replies.group_by("asked").agg(
-        pl.col("length").max().alias("most"), pl.col("length").min().alias("least")
-    )
-    return bool((lengths["most"] > lengths["least"]).any())
 
 
 def fifo_slip(_scene: Scene, facts: Facts) -> Answer:
@@ -264,9 +286,14 @@ def fifo_slip(_scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
             at=Place("transactions", found.from_ns) if found else Place(),
         ),
-        unless(leftovers_of(facts.traffic.replies)[0] >= 4, "each begins with the end of the last"),
+        unless(_left_over(facts), "they begin with what shorter reads left"),
         unless(_released(facts).height > 0, "replies are all ones"),
     )
+
+
+def _left_over(facts: Facts) -> bool:
+    left = leftovers_of(facts.traffic.replies)
+    return left is not None and left.fit >= 0.5
 
 
 def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
@@ -292,16 +319,18 @@ def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
             "it was not set up again since",
             "it was set up again since",
         ),
-        unless(frozen_of_now(facts), "the content is frozen as it was"),
+        unless(_frozen_before(facts), "the content is frozen as it was"),
         unless(_released(facts).height > 0, "replies are all ones"),
     )
 
 
-def frozen_of_now(facts: Facts) -> bool:
-    """Whether the last reply is one that was given before the change: frozen, not reset."""
+def _frozen_before(facts: Facts) -> bool:
+    """Whether the content stood still before anything changed, and no register reads otherwise."""
     found = frozen_of(facts.traffic.replies)
     lost = setup_lost(facts)
-    return bool(found and found.beyond and lost and found.begins_ns < lost.from_ns - MS)
+    if not found or not found.beyond or not lost or lost.reads_back:
+        return False
+    return found.begins_ns < lost.from_ns - MS
 
 
 def address_clash(scene: Scene, facts: Facts) -> Answer:
@@ -318,7 +347,7 @@ def address_clash(scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(apart, "the mixed bits are the AND of two contents", strength=FAIR),
-        telling(scene.episode.failed, "the device is lost to its firmware", "its firmware goes on"),
+        telling(facts.stopped, "the device is lost to its firmware", "its firmware goes on"),
         unless(bool(_mixed_asks(facts)), "they answer different requests"),
     )
 
@@ -381,7 +410,13 @@ def deterministic_check_failure(_scene: Scene, facts: Facts) -> Answer:
         needed(not passed, "it never passed", "the same bytes passed at other times"),
         unless(_released(facts).height > 0, "they are all ones: nobody drives SDA"),
         unless(_frozen_now(facts), "all replies are the same"),
+        unless(_noisy(facts), "short pulses disturb the lines"),
+        unless(_left_over(facts), "they begin with what shorter reads left"),
     )
+
+
+def _noisy(facts: Facts) -> bool:
+    return facts.disturbed is not None and len(facts.disturbed.both_ns) > 3
 
 
 def _frozen_now(facts: Facts) -> bool:
@@ -401,6 +436,18 @@ CAUSES = (
         ("wait-before-read",),
         "",
         "UM10204 section 3.1.6, reason 2",
+    ),
+    Cause(
+        "deaf-target",
+        "The target leaves its address unanswered, and nothing before tells why",
+        "target",
+        (UNANSWERED,),
+        2.0,
+        ("capture",),
+        deaf_target,
+        ("power-target", "unplug-one"),
+        "the target's supply and reset",
+        "UM10204 section 3.1.6, reasons 1 and 2",
     ),
     Cause(
         "nack-hammer",

@@ -1,0 +1,77 @@
+"""Which bytes come before a change of SDA inside a byte, and never before anything else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from console.diagnosis.causes.clocks import Clocks
+from console.diagnosis.causes.facts import Facts
+
+Bytes = npt.NDArray[np.uint8]
+Rows = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """What conditions inside bytes follow."""
+
+    inside: int
+    first_ns: int
+    bit: int  # set in every byte before one and in no other; -1: none
+    value: int  # the one byte before all of them; -1: they differ, or it stands elsewhere too
+
+    @property
+    def explained(self) -> bool:
+        """Whether the data tell when it happens."""
+        return self.inside >= 2 and (self.bit >= 0 or self.value >= 0)
+
+    @property
+    def words(self) -> str:
+        """The pattern."""
+        return f"bytes with bit {self.bit} set" if self.bit >= 0 else f"the byte 0x{self.value:02X}"
+
+
+def pattern_of(facts: Facts) -> Pattern:
+    """Of the clocks around the end; to be called only where there are clocks."""
+    clocks = facts.clocks
+    assert clocks is not None
+    ends = clocks.rise_ns.searchsorted(clocks.inside_ns, "right") - 1
+    first_ns = int(clocks.inside_ns[0]) if len(ends) else 0
+    at = ends[clocks.slot[ends] == 8]
+    struck = _bytes_before(clocks, at)
+    if len(struck) < 2:
+        return Pattern(len(ends), first_ns, -1, -1)
+    reads = bool(np.mean(_read_flags(facts, clocks, at)) > 0.5)
+    others = _others(clocks, facts, at, reads=reads)
+    common = int(np.bitwise_and.reduce(struck))
+    ever = int(np.bitwise_or.reduce(others)) if len(others) else 0
+    bits = [bit for bit in range(7, -1, -1) if common >> bit & 1 and not ever >> bit & 1]
+    alike = len(set(struck.tolist())) == 1 and len(struck) >= 3 and struck[0] not in others
+    return Pattern(len(ends), first_ns, bits[0] if bits else -1, int(struck[0]) if alike else -1)
+
+
+def _bytes_before(clocks: Clocks, acknowledges: Rows) -> Bytes:
+    """uint8[k]: the eight bits before each acknowledge clock."""
+    at = acknowledges[acknowledges >= 8]
+    bits = clocks.sda[at[:, None] + np.arange(-8, 0)]
+    return np.packbits(bits, axis=1).reshape(-1)
+
+
+def _read_flags(facts: Facts, clocks: Clocks, at: Rows) -> npt.NDArray[np.bool_]:
+    """bool[k]: whether each of these clocks lies in a read."""
+    rows = facts.traffic.bus_start_ns
+    reads = facts.traffic.bus["read"].fill_null(value=False).to_numpy()
+    row = rows.searchsorted(clocks.rise_ns[at], "right") - 1
+    return np.where(row >= 0, reads[np.maximum(row, 0)], False)
+
+
+def _others(clocks: Clocks, facts: Facts, struck: Rows, *, reads: bool) -> Bytes:
+    """The bytes of the same direction that passed; an address byte is the controller's own."""
+    passed = np.setdiff1d(np.flatnonzero(clocks.slot == 8), struck)
+    passed = passed[passed >= 17]  # with a whole byte before it
+    starts = clocks.start_ns.searchsorted(clocks.rise_ns)
+    passed = passed[starts[passed] == starts[passed - 9]]
+    return _bytes_before(clocks, passed[_read_flags(facts, clocks, passed) == reads])
