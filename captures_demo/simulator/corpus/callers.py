@@ -78,7 +78,7 @@ def starved_transfer(works: Works) -> None:
         driver.pause_ns = lost_ns + noise.between(1, 14) * MILLI
         driver.pause_after = noise.below(clocks)
         for _ in range(bursts):
-            works.publish("capline/board/log", text="x" * noise.between(20, 60))
+            works.says.publish("capline/board/log", text="x" * noise.between(20, 60))
         works.wrong("transfers stop for 27 to 48 ms, anywhere", "controller")
         begun_ns = works.schedule.now_ns
         works.schedule.start(_lets_go(works), at_ns=begun_ns + lost_ns)

@@ -145,7 +145,7 @@ def deterministic_check_failure(works: Works) -> None:
             miscounting.miscounts = True
         seen = yield from works.exchange(part, bytes([SERIAL]), 5)
         words, code = seen.data[:4], seen.data[4:]
-        if seen.ok and code != bytes([works.code_of(part, bytes([SERIAL]), words)]):
+        if seen.ok and code != bytes([works.says.code_of(part, bytes([SERIAL]), words)]):
             works.board.print("W", f"{part.name}: bad check, serial {words.hex()} {code.hex()}")
         yield 30_000
         return (yield from works.read(victim))

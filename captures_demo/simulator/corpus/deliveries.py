@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import msgspec
 
+from captures_demo.simulator.corpus.diverter import COMMAND
 from captures_demo.simulator.corpus.sessions import place_ns, session_of
 from captures_demo.simulator.corpus.variant import MILLI
-from captures_demo.simulator.corpus.works import BOOT_NS, COMMAND, Works
+from captures_demo.simulator.corpus.works import BOOT_NS, Works
 from captures_demo.simulator.network import FROM_BROKER, Message
 from captures_demo.simulator.run import MessageTruth
 from captures_demo.simulator.schedule import Program
@@ -97,7 +98,7 @@ def redelivery(works: Works) -> None:
                     direction=FROM_BROKER,
                 )
                 message.copies += 1
-                works.deliver(Message(COMMAND, message.payload))
+                works.diverter.deliver(Message(COMMAND, message.payload))
             yield every_ns
 
     works.schedule.start(again(), at_ns=place_ns(works))
@@ -128,7 +129,7 @@ def stale_retained_command(works: Works) -> None:
                 client=works.board.name,
                 direction=FROM_BROKER,
             )
-            works.deliver(Message(COMMAND, old.decode()))
+            works.diverter.deliver(Message(COMMAND, old.decode()))
 
     works.schedule.start(restart(), at_ns=place_ns(works))
 
@@ -151,7 +152,7 @@ def schema_drift(works: Works) -> None:
     def update() -> Program[None]:
         works.wrong(f"field value {way} from build 42 on", f"capline/{works.part.name}/state")
         works.build = 42
-        works.shape = drifted
+        works.says.shape = drifted
         session.dropped("connection reset")
         works.reset("software", boot_ns=50 * MILLI)
         yield 70 * MILLI
@@ -175,4 +176,4 @@ def delivered_but_ignored(works: Works) -> None:
             works.wrong("commands are dropped", COMMAND)
         return not ignored
 
-    works.heeds = heeds
+    works.diverter.heeds = heeds

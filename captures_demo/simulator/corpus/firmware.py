@@ -94,7 +94,7 @@ def heap_starvation(works: Works) -> None:
         if works.block >= NEEDED:
             return (yield from works.read(works.victim))
         works.wrong(f"no block of {NEEDED} bytes", "controller")
-        works.telling = False
+        works.says.telling = False
         free, block = works.heap, works.block
         works.board.print("E", f"alloc {NEEDED} failed, free {free} largest {block}")
         yield 10_000
@@ -182,7 +182,7 @@ def deaf_uart(works: Works) -> None:
             yield from back.send(f"{weight} g\r\n".encode())
             if hears[0]:
                 works.board.print("I", f"scale: {weight} g, request {number}")
-                works.publish("capline/scale/state", weight=weight)
+                works.says.publish("capline/scale/state", weight=weight)
             else:
                 works.board.print("W", f"scale: timeout, request {number}")
             yield max(MILLI, begun_ns + period_ns - works.schedule.now_ns)

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import msgspec
 
+from captures_demo.simulator.corpus.diverter import COMMAND
 from captures_demo.simulator.corpus.variant import MILLI, SECOND
-from captures_demo.simulator.corpus.works import BOOT_NS, COMMAND, Works
+from captures_demo.simulator.corpus.works import BOOT_NS, Works
 from captures_demo.simulator.schedule import Program
 
 BROKER_LOG = "$SYS/broker/log"
@@ -63,7 +64,7 @@ class Session:
 
     def down(self, *, says: bool = True) -> None:
         """The board knows that it has no connection: it publishes nothing."""
-        self.works.telling = False
+        self.works.says.telling = False
         self.works.up.loss_rate = self.works.down.loss_rate = 1.0
         if says:
             self.works.board.print("W", "net: link lost")
@@ -72,7 +73,7 @@ class Session:
         """Connected again."""
         works = self.works
         works.up.loss_rate = works.down.loss_rate = 0.0
-        works.telling = True
+        works.says.telling = True
         self.connected(present=present)
         works.board.print("I", f"net: connected, session present {int(present)}")
         if subscribes:
@@ -88,7 +89,7 @@ def session_of(works: Works, *, keepalive_s: int = 15) -> Session:
     """A bench with a session whose start is in the broker's log."""
     session = Session(works, keepalive_s)
     session.begin()
-    works.tells_sent = True
+    works.says.sent_too = True
     return session
 
 

@@ -145,10 +145,10 @@ def interference_burst(works: Works) -> None:
         works.schedule.start(burst(last=begun >= works.variant.place))
 
     def commanded() -> Program[Outcome]:
-        works.command()
+        works.diverter.command()
         return (yield from works.read(works.victim))
 
-    works.on_command = command
+    works.diverter.on_command = command
     works.at_place(commanded)
     works.after_fault = None if works.healthy else lambda outcome: free_data(works, outcome)
 

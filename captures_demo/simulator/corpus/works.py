@@ -8,42 +8,31 @@ on. Neither is used in the twin, so both runs are the same up to the first thing
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import count
-
-import msgspec
 
 from captures_demo.simulator.bus import Bus
 from captures_demo.simulator.capture import Instrument
 from captures_demo.simulator.clocks import Clock
 from captures_demo.simulator.controller import Controller, Outcome, length_of
-from captures_demo.simulator.corpus import wording
 from captures_demo.simulator.corpus.bench_text import bench_toml
+from captures_demo.simulator.corpus.diverter import Diverter
 from captures_demo.simulator.corpus.labels import HEALTHY, CauseTruth, LabelledRun
 from captures_demo.simulator.corpus.parts import Sensor
+from captures_demo.simulator.corpus.reporting import Reporter
 from captures_demo.simulator.corpus.variant import MILLI, SECOND, Part, Variant
-from captures_demo.simulator.devices import pec
 from captures_demo.simulator.dice import Dice
 from captures_demo.simulator.firmware import Board, Tick
 from captures_demo.simulator.lines import Line, Trace
-from captures_demo.simulator.network import Broker, Hop, Message
+from captures_demo.simulator.network import Broker, Hop
 from captures_demo.simulator.run import Run, Truth, clock_rows
-from captures_demo.simulator.schedule import Lock, Mailbox, Program, Schedule
+from captures_demo.simulator.schedule import Lock, Program, Schedule
 
 MORNING_NS = 1_795_597_920 * SECOND  # 2026-11-25 09:12:00 UTC
 BOOT_NS = 40 * MILLI
 LAST_NS = 12 * MILLI  # no poll begins so late that the run's end would cut it
-COMMAND = "capline/diverter/command"
-STATE = "capline/diverter/state"
-PATTERNS = {1_000: "us", MILLI: "ms"}
 
 Step = Callable[[], Program[Outcome]]
 NEVER_GIVES_UP_NS = 10**15  # a driver without a limit
 TIMEOUT = Outcome("timeout")  # the driver gave up without having moved a line
-
-
-def _shape(number: int, value: int) -> dict[str, object]:
-    """What is published of a sample."""
-    return {"count": number, "value": value}
 
 
 class Works:
@@ -105,20 +94,12 @@ class Works:
         self.instead: Callable[[], Program[Outcome]] | None = None  # of every transfer
         self.up_ns = 0  # the firmware runs from then on: a boot takes time
         self.timers_run = True
-        self.telling = True  # every good poll is published
         self.heap, self.block = 41_232, 22_528
         self.after_fault: Callable[[Outcome], Program[None]] | None = None
-        self.on_command: Callable[[int], None] = lambda number: None
-        self.heeds: Callable[[int], bool] = lambda number: True
-        self.shape: Callable[[int, int], dict[str, object]] = _shape
-        self.tells_sent = False  # it prints what it publishes
-        self.desk_up = Hop(self.dice("desk hop"))
-        self.published: dict[str, int] = {}
-        self.polls: dict[str, int] = {}  # since boot
         self.polled = 0  # of the failing part, in the whole run
-        self.silent: dict[str, int] = {}
-        self.build, self.commands = 41, 0
-        self._box: Mailbox[Message] | None = None
+        self.build = 41
+        self.says = Reporter(variant, self.board, self.broker, self.up)
+        self.diverter = Diverter(self.board, self.broker, self.says, self.dice, self.awake)
         self._at: Step | None = None
         self._afterwards: Step | None = None
         self._first_wrong: tuple[int, str, str] | None = None
@@ -170,14 +151,8 @@ class Works:
         """The board restarts: its lines are let go, its counter begins at 0, it says so later."""
         now_ns = self.schedule.now_ns
         self.up_ns = now_ns + boot_ns
-        self.polls.clear()
-        self.silent.clear()
+        self.says.begin_anew()
         self.schedule.start(self._boot(reason), at_ns=self.up_ns - boot_ns // 4)
-
-    def deliver(self, letter: Message) -> None:
-        """Hand the board a command that nobody sent just now."""
-        if self._box is not None:
-            self._box.put(letter)
 
     def _boot(self, reason: str) -> Program[None]:
         clock = self.board.clock
@@ -201,12 +176,14 @@ class Works:
         self.board.print("I", "boot: cap line board, build 41, reset by power-on")
         yield 10 * MILLI
         self.board.print("I", self._bus_line())
-        self._box = self.broker.subscribe(COMMAND, self.down, self.board.name)
         for number, sensor in enumerate((self.victim, *self.others)):
             self.schedule.start(self._poll(sensor, number))
-        self.schedule.start(self._divert(self._box))
-        self.schedule.start(self._desk())
+        self.diverter.begin(self.down)
         self.schedule.start(self._alive())
+
+    def awake(self) -> bool:
+        """Whether the board runs, not in the middle of a reset."""
+        return self.schedule.now_ns >= self.up_ns
 
     def wait_until(self, due_ns: int) -> int:
         """For a task to yield: to a true time, or to the end of a boot."""
@@ -220,23 +197,22 @@ class Works:
     def _poll(self, sensor: Sensor, number: int) -> Program[None]:
         period_ns = self._period_ns(number)
         due_ns = self.schedule.now_ns + (number + 1) * 9 * MILLI
-        name = sensor.part.name
-        for _ in count():
+        while True:
             yield self.wait_until(due_ns)
             due_ns = max(due_ns, self.schedule.now_ns - period_ns) + period_ns
             yield self.other_work()
             if not self.timers_run or self.schedule.now_ns > self.end_ns - LAST_NS:
                 return
             yield self.lock
-            if self.schedule.now_ns < self.up_ns:  # a reset while it waited in line
+            if not self.awake():  # a reset while it waited in line
                 self.lock.release()
                 continue
-            self.polls[name] = self.polls.get(name, 0) + 1
+            self.says.polled(sensor.part)
             outcome = yield from self._asked(sensor)
             self.lock.release()
             yield self.other_work()
-            if self.schedule.now_ns >= self.up_ns:  # not in the middle of a reset
-                self.report(sensor, outcome)
+            if self.awake():
+                self.says.report(sensor.part, outcome)
             if not outcome.ok and self.after_fault is not None:
                 yield self.lock
                 yield from self.after_fault(outcome)
@@ -257,83 +233,13 @@ class Works:
             return (yield from self._afterwards())
         return (yield from self.usual(self.polled))
 
-    def report(self, sensor: Sensor, outcome: Outcome) -> None:
-        """Print and publish what came of a poll; `kind` "quiet" is not spoken of."""
-        part, style = sensor.part, self.variant.wording
-        poll = self.polls.get(part.name, 0)
-        if outcome.kind == "quiet":
-            return
-        row = self.silent.get(part.name, 0) + 1
-        if not outcome.ok:
-            self.silent[part.name] = row
-            self.board.print("W", wording.bad(style, part, poll, row, outcome.kind))
-            return
-        words, code = outcome.data[:4], outcome.data[4:5]
-        request = bytes([part.register])
-        if part.pec and code != bytes([self.code_of(part, request, words)]):
-            self.silent[part.name] = row
-            got = code[0] if code else 0xFF
-            self.board.print("W", wording.wrong_check(style, part, poll, row, got))
-            return
-        self.silent[part.name] = 0
-        order = "little" if part.order == "little" else "big"
-        number = int.from_bytes(words[:2], order)  # type: ignore[arg-type]
-        value = int.from_bytes(words[2:4], order)  # type: ignore[arg-type]
-        self.board.print("I", wording.good(style, part, poll, number, value))
-        if self.telling:
-            self.publish(f"capline/{part.name}/state", **self.shape(number, value))
-
-    def code_of(self, part: Part, request: bytes, words: bytes) -> int:
-        """A PEC covers what lies between START and STOP (SMBus 3.2 section 6.4)."""
-        head = bytes([part.address << 1]) + request if not self.variant.joint_ns else b""
-        return pec(head + bytes([part.address << 1 | 1]) + words)
-
-    def publish(self, topic: str, **members: object) -> None:
-        """The board sends a message; `n` counts those of the topic."""
-        number = self.published[topic] = self.published.get(topic, 0) + 1
-        payload = msgspec.json.encode({"n": number, **members}).decode()
-        if self.tells_sent:
-            self.board.print("D", f"net: sent {topic} n {number}")
-        self.broker.publish(self.board.name, topic, payload, self.up)
-
     def _alive(self) -> Program[None]:
         """Every second or so: uptime and heap."""
         while True:
             yield 900 * MILLI + self._busy.below(3 * MILLI)
-            if self.timers_run and self.schedule.now_ns >= self.up_ns:
+            if self.timers_run and self.awake():
                 seconds = self.board.uptime_ns() // SECOND
                 self.board.print("I", f"sys: up {seconds} s heap {self.heap} block {self.block}")
-
-    def _divert(self, box: Mailbox[Message]) -> Program[None]:
-        """Move the diverter as commanded, and say so; driven by messages, not by a timer."""
-        dice = self.dice("diverter")
-        while True:
-            letter = yield box
-            command = msgspec.json.decode(letter.payload)
-            if self.schedule.now_ns < self.up_ns:
-                continue
-            number, gate = command["n"], command["gate"]
-            if not self.heeds(number):
-                continue
-            self.board.print("I", f"divert: command {number} gate {gate}")
-            self.on_command(number)
-            moved_ms = dice.between(60, 140)
-            yield moved_ms * MILLI
-            self.board.print("I", f"divert: gate {gate} reached in {moved_ms} ms")
-            self.publish(STATE, command=number, gate=gate, ms=moved_ms)
-
-    def _desk(self) -> Program[None]:
-        """Somebody at the line's desk sends the caps left or right."""
-        dice = self.dice("desk")
-        while True:
-            yield int(700 * MILLI * (0.3 + dice.exponential(0.7)))
-            self.command()
-
-    def command(self) -> None:
-        """One command from the desk, now."""
-        number = self.commands = self.commands + 1
-        payload = msgspec.json.encode({"n": number, "gate": ("left", "right")[number % 2]})
-        self.broker.publish("desk", COMMAND, payload.decode(), self.desk_up, qos=1)
 
     # --- the whole
 

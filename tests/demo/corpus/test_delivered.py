@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 
-from captures_demo.simulator.corpus.works import COMMAND
+from captures_demo.simulator.corpus.diverter import COMMAND
 from captures_demo.simulator.run import MessageRow
 from tests.demo.corpus.evidence import MILLI, Seen, pair
 
