@@ -80,7 +80,7 @@ _One = tuple[str, int, int, Said]
 
 def _judged(kind: Kind) -> Iterator[_One]:
     units = kind.units
-    healthy = units.healthy.copy()
+    healthy = units.healthy
     if not healthy.any() or not kind.measures:
         return
     each = [_surprise(measure.scores, healthy) for measure in kind.measures]

@@ -12,11 +12,11 @@ from collections.abc import Mapping
 
 KINDS: Mapping[str, float] = {
     "shape": 1.0,  # direction, length, first byte, how it began and ended (a missing STOP)
-    "order": 1.0,  # which shape follows which
+    "order": 0.5,  # which shape follows which; a rare shape or pause says most of it
     "gap": 1.5,  # the pause before a transaction
     "length": 1.0,  # how long a shape takes: clock stretching, or a controller that pauses
     "bytes": 1.0,  # values rare at their place
-    "neighbour": 1.5,  # transactions of other addresses, and how shortly before
+    "neighbour": 2.0,  # transactions of other addresses, and how shortly before
     "prints": 1.0,
     "messages": 1.0,
     "growth": 0.15,  # lengths that rose over the last transactions

@@ -10,7 +10,7 @@ import polars as pl
 
 from console.diagnosis.before.difference import Said
 from console.diagnosis.before.history import History
-from console.diagnosis.before.judging import Kind, Measure
+from console.diagnosis.before.judging import Kind, Measure, Units
 from console.diagnosis.before.row_words import place_of, short_words
 from console.diagnosis.before.statistics import (
     Floats,
@@ -84,17 +84,14 @@ def pulses(history: History) -> Kind | None:
         return None
     units = _units_since(history, int(begins[0]))
     shape = np.where(keep, history.shape[first:], -1)
+    unit = np.where(keep, history.unit[first:], -1)
     found = []
     for name, widths_ns, at_ns in _pulse_widths(levels):
         most = name.endswith("low")
         values, places = _of_rows(widths_ns, at_ns, begins, ends, most=most)
-        scores = np.where(
-            values > 0, isolation(np.log(np.maximum(values, 1.0)), shape, LEAST_RATIO), 0.0
-        )
-        scores[~keep] = 0.0
-        whole = _Widths(name, values, places, own, shape)
-        largest, rows = largest_of(scores, history.unit[first:], history.n)
-        found.append(Measure(largest, lambda unit, rows=rows, whole=whole: whole.said(rows[unit])))  # type: ignore[misc]
+        odd = isolation(np.log(np.maximum(values, 1.0)), shape, LEAST_RATIO)
+        largest, rows = largest_of(np.where(values > 0, odd, 0.0), unit, history.n)
+        found.append(Measure(largest, _Widths(name, values, places, own, shape, rows).said))
     return Kind("pulses", units, found)
 
 
@@ -102,14 +99,21 @@ class _Widths:
     """Words about one width of each row."""
 
     def __init__(
-        self, name: str, values: Floats, places: Ints, own: pl.DataFrame, shape: Ints
+        self,
+        name: str,
+        values: Floats,
+        places: Ints,
+        own: pl.DataFrame,
+        shape: Ints,
+        rows: Ints,
     ) -> None:
         self._name, self._values, self._places = name, values, places
-        self._own, self._shape = own, shape
+        self._own, self._shape, self._rows = own, shape, rows
 
-    def said(self, row: int) -> Said:
-        """About one of them."""
-        form: dict[str, Any] = self._own.row(int(row), named=True)
+    def said(self, unit: int) -> Said:
+        """About the oddest of a unit."""
+        row = int(self._rows[unit])
+        form: dict[str, Any] = self._own.row(row, named=True)
         ns = float(self._values[row])
         alike = self._values[(self._shape == self._shape[row]) & (self._values > 0)]
         usual = float(np.median(alike))
@@ -128,9 +132,9 @@ def _first_row(history: History) -> int:
     return int(np.searchsorted(-after, -_MOST_EDGES))
 
 
-def _units_since(history: History, begin_ns: int) -> Any:
-    healthy: Truths = history.units.healthy & (history.starts_ns >= begin_ns)
-    return type(history.units)(healthy, history.units.last, history.units.bad)
+def _units_since(history: History, begin_ns: int) -> Units:
+    healthy = history.units.healthy & (history.starts_ns >= begin_ns)
+    return Units(healthy, history.units.last, history.units.bad)
 
 
 def _pulse_widths(levels: Levels) -> list[tuple[str, Ints, Ints]]:

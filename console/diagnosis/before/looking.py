@@ -46,7 +46,7 @@ _SAID: dict[str, dict[str, Callable[[History, Heard], Kind | Tested | None]]] = 
 }
 _NOT_LOOKED_AT = {
     "neighbour": "neighbour: it is alone on its bus",
-    "pulses": "pulses: the levels of the wire were not kept",
+    "pulses": "pulses: the levels of the wire were not kept here",
 }
 
 

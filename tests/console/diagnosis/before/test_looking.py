@@ -194,7 +194,7 @@ def test_what_no_source_watched_is_not_looked_at(bus_alone: Scene) -> None:
     found = differences(bus_alone)
     assert found.looked_at == 9
     assert found.not_observable == [
-        "pulses: the levels of the wire were not kept",
+        "pulses: the levels of the wire were not kept here",
         "prints: not observable here",
         "numbers: not observable here",
         "memory: not observable here",
