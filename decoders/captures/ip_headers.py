@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from decoders.captures.pcap_frames import Bytes, Frames, Int64s
 
@@ -52,22 +53,39 @@ class IpPackets:
         return IpPackets(*(getattr(self, name)[which] for name in self.__slots__))
 
 
+def windows(data: Bytes, at: Int64s, width: int) -> Bytes:
+    """uint8[k, width]: the bytes from each of k offsets on.
+
+    An offset too near the end of the data gives other bytes: whether a header is whole must be
+    known from elsewhere.
+    """
+    if len(data) < width:
+        data = np.concatenate([data, np.zeros(width, np.uint8)])
+    rows: Bytes = sliding_window_view(data, width)[np.minimum(at, len(data) - width)]
+    return rows
+
+
+def big_endian(rows: Bytes, first: int, size: int) -> Int64s:
+    """The number in columns first to first + size of each row; size is 1, 2 or 4."""
+    if size == 1:
+        return rows[:, first].astype(np.int64)
+    part = np.ascontiguousarray(rows[:, first : first + size])
+    return part.view(f">u{size}")[:, 0].astype(np.int64)
+
+
 def byte_at(data: Bytes, at: Int64s) -> Int64s:
-    """The byte at each offset; behind the data there are zeros."""
-    if not len(data):
-        return np.zeros(len(at), np.int64)
-    inside = np.minimum(at, len(data) - 1)
-    return np.where(at < len(data), data[inside], 0).astype(np.int64)
+    """The byte at each offset; see `windows`."""
+    return big_endian(windows(data, at, 1), 0, 1)
 
 
 def u16_at(data: Bytes, at: Int64s) -> Int64s:
-    """The big-endian u16 at each offset."""
-    return byte_at(data, at) << 8 | byte_at(data, at + 1)
+    """The big-endian u16 at each offset; see `windows`."""
+    return big_endian(windows(data, at, 2), 0, 2)
 
 
 def u32_at(data: Bytes, at: Int64s) -> Int64s:
-    """The big-endian u32 at each offset."""
-    return u16_at(data, at) << 16 | u16_at(data, at + 2)
+    """The big-endian u32 at each offset; see `windows`."""
+    return big_endian(windows(data, at, 4), 0, 4)
 
 
 def ip_packets(frames: Frames) -> IpPackets:
@@ -138,16 +156,17 @@ def _behind_tags(data: Bytes, kind: Int64s, begin: Int64s) -> tuple[Int64s, Bool
 
 
 def _version_4(data: Bytes, row: Int64s, at: Int64s, frame_end: Int64s) -> IpPackets:
-    header = (byte_at(data, at) & 0x0F) * 4
-    total = u16_at(data, at + 2)
+    fixed = windows(data, at, 20)
+    header = (big_endian(fixed, 0, 1) & 0x0F) * 4
+    total = big_endian(fixed, 2, 2)
     # segmentation left to the network card is captured with a length of 0
     end = np.where(total == 0, frame_end, at + total)
-    word = u16_at(data, at + 6)
+    word = big_endian(fixed, 6, 2)
     offset, more = (word & 0x1FFF) * 8, (word & 0x2000) != 0
     found = IpPackets(
         row=row,
         header=at,
-        protocol=byte_at(data, at + 9),
+        protocol=big_endian(fixed, 9, 1),
         begin=at + header,
         end=end,
         captured=np.minimum(frame_end, end),
@@ -155,7 +174,7 @@ def _version_4(data: Bytes, row: Int64s, at: Int64s, frame_end: Int64s) -> IpPac
         is_6=np.zeros(len(row), np.bool_),
         fragment=np.where((offset > 0) | more, offset, -1),
         more=more,
-        identity=u16_at(data, at + 4),
+        identity=big_endian(fixed, 4, 2),
     )
     return found.only((header >= 20) & (found.begin <= end))
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from decoders.captures.ip_fragments import FragmentFacts, Fragments, as_frames
-from decoders.captures.ip_headers import LINKS, IpPackets, byte_at, ip_packets, u32_at
+from decoders.captures.ip_headers import LINKS, IpPackets, big_endian, ip_packets, windows
 from decoders.captures.pcap_frames import Bytes, Frames, Int64s
 
 FIN, SYN, RST, ACK = 1, 2, 4, 16
@@ -102,16 +102,17 @@ class SegmentDecoder:
         if not fits.all():
             found = found.only(fits)
         at = found.begin
-        start = at + (byte_at(data, at + 12) >> 4) * 4
+        header = windows(data, at, _HEADER)
+        start = at + (big_endian(header, 12, 1) >> 4) * 4
         length = np.maximum(np.minimum(found.captured, found.end) - start, 0)
         lacking = np.maximum(found.end - start, 0) - length
         return Segments(
             number=frames.number[found.row],
             t_ns=frames.t_ns[found.row],
-            ends=_ends(data, found),
-            seq=u32_at(data, at + 4),
-            ack=u32_at(data, at + 8),
-            flags=byte_at(data, at + 13) & (FIN | SYN | RST | ACK),
+            ends=_ends(data, found, big_endian(header, 0, 4)),
+            seq=big_endian(header, 4, 4),
+            ack=big_endian(header, 8, 4),
+            flags=big_endian(header, 13, 1) & (FIN | SYN | RST | ACK),
             start=start,
             length=length,
             lacking=lacking,
@@ -131,22 +132,17 @@ def _joined(frames: Frames, more: Frames) -> Frames:
     return Frames(**columns, start=start[order], data=data)
 
 
-def _ends(data: Bytes, found: IpPackets) -> Uint64s:
+def _ends(data: Bytes, found: IpPackets, ports: Int64s) -> Uint64s:
     """Addresses and ports of each packet, see `Segments.ends`."""
     ends = np.zeros((len(found), 5), np.uint64)
-    at = found.address
-    ends[:, 4] = u32_at(data, found.begin).astype(np.uint64)
-    if not found.is_6.any():
-        ends[:, 1] = u32_at(data, at) | _V4_IN_V6 << 32
-        ends[:, 3] = u32_at(data, at + 4) | _V4_IN_V6 << 32
-        return ends
-    for k in range(4):
-        high, low = (u32_at(data, at + 8 * k + 4 * half) for half in (0, 1))
-        ends[:, k] = high.astype(np.uint64) << np.uint64(32) | low.astype(np.uint64)
+    ends[:, 4] = ports
     four = np.flatnonzero(~found.is_6)
-    ends[four, 0] = ends[four, 2] = 0
-    ends[four, 1] = u32_at(data, at[four]) | _V4_IN_V6 << 32
-    ends[four, 3] = u32_at(data, at[four] + 4) | _V4_IN_V6 << 32
+    addresses = windows(data, found.address[four], 8)
+    ends[four, 1] = big_endian(addresses, 0, 4) | _V4_IN_V6 << 32
+    ends[four, 3] = big_endian(addresses, 4, 4) | _V4_IN_V6 << 32
+    if len(four) < len(found):
+        six = np.flatnonzero(found.is_6)
+        ends[six, 0:4] = windows(data, found.address[six], 32).view(">u8")
     return ends
 
 

@@ -113,9 +113,8 @@ def offsets(sizes: npt.NDArray[np.int64] | Sequence[int]) -> npt.NDArray[np.int6
 
 def coded(texts: Sequence[str]) -> tuple[npt.NDArray[np.int32], tuple[str, ...]]:
     """Codes [n] and the distinct texts they index, in order of appearance."""
-    codes: dict[str, int] = {}
-    column = [codes.setdefault(text, len(codes)) for text in texts]
-    return np.array(column, dtype=np.int32), tuple(codes)
+    codes = {text: code for code, text in enumerate(dict.fromkeys(texts))}
+    return np.fromiter(map(codes.__getitem__, texts), np.int32, len(texts)), tuple(codes)
 
 
 def _recoded(

@@ -29,13 +29,13 @@ class Plain:
     retain: npt.NDArray[np.bool_]  # [k]
 
 
-def plain_publishes(cut: Cut, version: int, known: dict[bytes, str | None]) -> Plain:
+def plain_publishes(cut: Cut, version: int, known: dict[bytes, str]) -> Plain:
     """The plain PUBLISH packets of a cut.
 
     Args:
         cut: whole packets.
         version: protocol level.
-        known: topic names seen so far, None for what may be none; grows, to so many.
+        known: topic names seen so far, "" for what may be none; grows, to so many.
     """
     at = np.flatnonzero((cut.first & 0xFE) == _QOS_0)
     view = np.frombuffer(cut.data, np.uint8)
@@ -53,29 +53,28 @@ def plain_publishes(cut: Cut, version: int, known: dict[bytes, str | None]) -> P
         at, body, stop, behind = at[fits], body[fits], stop[fits], behind[fits]
     data = cut.data
     names = [data[a:b] for a, b in zip((body + 2).tolist(), behind.tolist(), strict=True)]
-    topics = [_topic(name, known) if name not in known else known[name] for name in names]
+    if len(known) >= _MOST_TOPICS:
+        known.clear()
+    for name in set(names) - known.keys():
+        _learn(name, known)
+    topics = list(map(known.__getitem__, names))
     begins = (behind + (version >= 5)).tolist()
     payloads = [data[a:b] for a, b in zip(begins, stop.tolist(), strict=True)]
     retain = (cut.first[at] & 1).astype(np.bool_)
-    if None in topics:
-        good = [k for k, topic in enumerate(topics) if topic is not None]
+    if "" in topics:
+        good = [k for k, topic in enumerate(topics) if topic]
         at, retain = at[good], retain[good]
-        payloads = [payloads[k] for k in good]
-    return Plain(at, [topic for topic in topics if topic is not None], payloads, retain)
+        payloads, topics = [payloads[k] for k in good], [topics[k] for k in good]
+    return Plain(at, topics, payloads, retain)
 
 
-def _topic(name: bytes, known: dict[bytes, str | None]) -> str | None:
-    """A topic name as text; None where it is not allowed (section 4.7)."""
-    if len(known) >= _MOST_TOPICS:
-        known.clear()
+def _learn(name: bytes, known: dict[bytes, str]) -> None:
+    """Take in a topic name; as "" where it is not allowed (section 4.7)."""
     try:
-        text: str | None = name.decode()
+        text = name.decode()
     except UnicodeDecodeError:
-        text = None
-    if text is not None and any(sign in text for sign in "+#\0"):
-        text = None
-    known[name] = text
-    return text
+        text = ""
+    known[name] = "" if any(sign in text for sign in "+#\0") else text
 
 
 def pings(cut: Cut, *, from_client: bool) -> Int64s:

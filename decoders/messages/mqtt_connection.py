@@ -59,7 +59,7 @@ class MqttConnection:
         default_factory=lambda: (HalfStream(), HalfStream())
     )
     aliases: tuple[dict[int, str], dict[int, str]] = field(default_factory=lambda: ({}, {}))
-    topics: dict[bytes, str | None] = field(default_factory=dict)  # names seen; None: not allowed
+    topics: dict[bytes, str] = field(default_factory=dict)  # names seen; "": not allowed
     came_ns: list[int] = field(default_factory=lambda: [0, 0])  # when bytes of each half last came
     ends_seen: int = 0  # rows that ended it, or one side of it
     rows_before: int = 0  # of earlier parts
@@ -108,13 +108,9 @@ class MqttConnection:
         """From a frame on it has this client identifier."""
         self.names.append((number, client))
 
-    def named(self, numbers: Int64s) -> list[str]:
-        """The client identifier at each of some frames."""
-        if len(self.names) == 1:
-            return [self.names[0][1]] * len(numbers)
-        begins = [number for number, _ in self.names]
-        at = np.searchsorted(begins, numbers, side="right") - 1
-        return [self.names[k][1] for k in at.tolist()]
+    def named(self, number: int) -> str:
+        """The client identifier at a frame."""
+        return next(name for begin, name in reversed(self.names) if begin <= number)
 
     def spoke(self, numbers: Int64s, t_ns: Int64s) -> None:
         """The next packets of the client in this block of which nothing else is asked."""

@@ -335,82 +335,70 @@ def _read(
 
 def _messages(block: _Block) -> Messages:
     """The messages of a block, in the order of the capture."""
-    tables = [_table_of_many(many) for many in block.many]
-    places = [
-        np.stack([m.number, np.full_like(m.number, m.connection.tcp.serial), m.row, m.k])
-        for m in block.many
-    ]
-    if block.rows:
-        tables.append(_table_of_rows(block.rows))
-        places.append(np.array([row.place for row in block.rows], np.int64).T)
-    if not tables:
+    if not block.many and not block.rows:
         return NO_MESSAGES
-    joined = Messages.concat(tables)
-    if len(tables) == 1:
-        return joined
-    number, serial, row, k = np.concatenate(places, axis=1)
-    return joined.in_order(np.lexsort((k, row, serial, number)))
-
-
-def _table_of_many(many: _Many) -> Messages:
-    n, plain = len(many.number), many.plain
-    has_changed = many.connection.names[-1][0] > many.number[0]
-    codes, name = np.zeros(n, np.int32), many.connection.client
-    return _table(
-        many.number,
-        many.t_ns,
-        coded(many.connection.named(many.number)) if has_changed else (codes, (name,)),
-        np.full(n, _direction(many.connection, many.half), np.uint8),
-        plain.topics,
-        plain.payloads,
-        np.zeros(n, np.int8),
-        plain.retain,
-        np.zeros(n, np.bool_),
+    rows = block.rows
+    numbers = np.array([[*row.place, row.t_ns] for row in rows], np.int64).reshape(-1, 5)
+    columns = [
+        np.concatenate([numbers, *map(_numbers_of_many, block.many)]),
+        np.concatenate([_flags_of_rows(rows), *map(_flags_of_many, block.many)]),
+    ]
+    topics, payloads = [row.topic for row in rows], [row.payload for row in rows]
+    clients = [row.connection.named(row.place.number) for row in rows]
+    for many in block.many:
+        topics += many.plain.topics
+        payloads += many.plain.payloads
+        clients += _clients_of_many(many)
+    (number, serial, row, k, _), order = columns[0].T, None
+    if len(block.many) + bool(rows) > 1:
+        order = np.lexsort((k, row, serial, number))
+        columns = [column[order] for column in columns]
+        payloads = list(map(payloads.__getitem__, order.tolist()))
+    topic, topic_texts = coded(topics)
+    client, client_texts = coded(clients)
+    return Messages(
+        t_ns=columns[0][:, 4].copy(),
+        line=columns[0][:, 0].copy(),
+        topic=topic if order is None else topic[order],
+        topics=topic_texts,
+        client=client if order is None else client[order],
+        clients=client_texts,
+        direction=columns[1][:, 0].copy(),
+        first=offsets(np.fromiter(map(len, payloads), np.int64, len(payloads))),
+        data=np.frombuffer(b"".join(payloads), np.uint8),
+        qos=columns[1][:, 1].astype(np.int8),
+        retain=columns[1][:, 2].astype(np.bool_),
+        duplicate=columns[1][:, 3].astype(np.bool_),
     )
 
 
-def _table_of_rows(rows: Sequence[_Row]) -> Messages:
-    number = np.array([row.place.number for row in rows], np.int64)
-    return _table(
-        number,
-        np.array([row.t_ns for row in rows], np.int64),
-        coded([row.connection.named(number[k : k + 1])[0] for k, row in enumerate(rows)]),
-        np.array([_direction(row.connection, row.half) for row in rows], np.uint8),
-        [row.topic for row in rows],
-        [row.payload for row in rows],
-        np.array([row.qos for row in rows], np.int8),
-        np.array([row.retain for row in rows], np.bool_),
-        np.array([row.duplicate for row in rows], np.bool_),
-    )
+def _numbers_of_many(many: _Many) -> Int64s:
+    """int64[n, 5]: the place of each message, and its time."""
+    serial = np.full(len(many.number), many.connection.tcp.serial, np.int64)
+    return np.stack([many.number, serial, many.row, many.k, many.t_ns], axis=1)
+
+
+def _flags_of_many(many: _Many) -> npt.NDArray[np.uint8]:
+    """uint8[n, 4]: direction, QoS, RETAIN and DUP of each message."""
+    flags = np.zeros((len(many.number), 4), np.uint8)
+    flags[:, 0] = _direction(many.connection, many.half)
+    flags[:, 2] = many.plain.retain
+    return flags
+
+
+def _flags_of_rows(rows: Sequence[_Row]) -> npt.NDArray[np.uint8]:
+    found = [
+        (_direction(row.connection, row.half), row.qos, row.retain, row.duplicate) for row in rows
+    ]
+    return np.array(found, np.uint8).reshape(-1, 4)
+
+
+def _clients_of_many(many: _Many) -> list[str]:
+    c, n = many.connection, len(many.number)
+    if c.names[-1][0] <= many.number[0]:
+        return [c.client] * n
+    return [c.named(number) for number in many.number.tolist()]
 
 
 def _direction(c: MqttConnection, half: int) -> int:
     return _TO_BROKER if half == c.client_half else _FROM_BROKER
-
-
-def _table(
-    number: Int64s,
-    t_ns: Int64s,
-    clients: tuple[npt.NDArray[np.int32], tuple[str, ...]],
-    direction: npt.NDArray[np.uint8],
-    topics: Sequence[str],
-    payloads: Sequence[bytes],
-    qos: npt.NDArray[np.int8],
-    retain: npt.NDArray[np.bool_],
-    duplicate: npt.NDArray[np.bool_],
-) -> Messages:
-    topic, topic_texts = coded(topics)
-    return Messages(
-        t_ns=t_ns,
-        line=number,
-        topic=topic,
-        topics=topic_texts,
-        client=clients[0],
-        clients=clients[1],
-        direction=direction,
-        first=offsets([len(payload) for payload in payloads]),
-        data=np.frombuffer(b"".join(payloads), np.uint8),
-        qos=qos,
-        retain=retain,
-        duplicate=duplicate,
-    )

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.watch.connections import TROUBLES, ConnectionTroubles
@@ -26,6 +26,7 @@ def run() -> Tables:
     return {"happenings": table("happenings", rows)}
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(0, 6 * S), max_size=4))
 def test_one_finding_a_kind_says_how_often_and_what_the_first_was(cuts: list[int]) -> None:
     found = watched([ConnectionTroubles(Names())], run(), 6 * S, cuts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scapy.layers.inet import IP, TCP, fragment
 from scapy.layers.inet6 import IPv6, IPv6ExtHdrFragment, fragment6
@@ -42,6 +42,7 @@ def decoded(frames: list[bytes], seconds_between: int = 0) -> tuple[list[bytes],
 
 
 @pytest.mark.parametrize("packets", [FOUR, SIX], ids=["IPv4", "IPv6"])
+@settings(deadline=None)
 @given(order=st.randoms(use_true_random=False))
 def test_fragments_make_the_packet_in_any_order(packets: list[bytes], order: random.Random) -> None:
     frames = list(packets)

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.pcap import PcapReader, looks_pcap
@@ -33,6 +33,7 @@ def test_the_fraction_of_the_other_magic_is_in_nanoseconds() -> None:
     assert read(PcapReader("nano.pcap"), [nano])[0][1] == 1_700_000_000_250_000_000
 
 
+@settings(deadline=None)
 @given(
     frames=st.lists(FRAMES, max_size=6),
     big=st.booleans(),

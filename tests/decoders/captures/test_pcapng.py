@@ -3,7 +3,7 @@ from __future__ import annotations
 import struct
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.pcapng import PcapngReader, looks_pcapng
@@ -105,6 +105,7 @@ STAMPED = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(rows=st.lists(STAMPED, max_size=5), cuts=st.lists(st.integers(0, 500)))
 def test_frames_are_what_was_written_however_the_file_is_cut(
     rows: list[Stamped], cuts: list[int]

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import random
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.tcp_half import MOST_WAITING_BYTES, PATIENCE_NS, Half, Piece
@@ -20,6 +20,7 @@ def stream(pieces: list[Piece]) -> bytes:
     return b"".join(piece.data for piece in pieces)
 
 
+@settings(deadline=None)
 @given(
     data=st.binary(min_size=1, max_size=60),
     cuts=st.lists(st.tuples(st.integers(0, 59), st.integers(1, 20)), max_size=20),

@@ -66,7 +66,7 @@ def test_both_directions_of_each_connection_are_put_together() -> None:
     assert streams.facts.connections == 2
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(cuts=st.lists(st.integers(0, 2500), max_size=8), most=st.sampled_from([1, 2, 64]))
 def test_rows_do_not_depend_on_how_the_file_is_cut(cuts: list[int], most: int) -> None:
     three = [*two_talks(), Talk(port=50113).wait(0.0051).says(b"from the middle on", b"x")]
@@ -75,6 +75,7 @@ def test_rows_do_not_depend_on_how_the_file_is_cut(cuts: list[int], most: int) -
     assert decoded(lost, cuts, most)[0] == decoded(lost, None, most)[0]
 
 
+@settings(deadline=None)
 @given(order=st.randoms(use_true_random=False), repeats=st.lists(st.integers(0, 30), max_size=6))
 def test_reordered_and_repeated_segments_give_the_same_bytes(
     order: random.Random, repeats: list[int]

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.messages.mqtt_bytes import MalformedError, Varint, varint_at
@@ -307,6 +307,7 @@ def test_packets_of_an_independent_encoder_come_out_as_they_went_in(row: dict[st
     assert "hunter" not in repr(found)
 
 
+@settings(deadline=None)
 @given(body=st.binary(max_size=60), first=st.integers(0, 255), version=st.sampled_from([3, 4, 5]))
 def test_any_bytes_are_a_packet_or_malformed(body: bytes, first: int, version: int) -> None:
     try:

@@ -3,7 +3,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.tcp_connections import Connection, End, Part, PartRows
@@ -49,6 +49,7 @@ MESSAGES = [
 WHOLE = b"".join(MESSAGES)
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(0, len(WHOLE)), max_size=12), together=st.booleans())
 def test_packets_do_not_depend_on_segments(cuts: list[int], together: bool) -> None:
     edges = sorted({0, *cuts, len(WHOLE)})
@@ -63,6 +64,7 @@ def test_a_packet_is_of_the_row_that_completed_it() -> None:
     assert item.stop.dtype == np.int64
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(0, 300), max_size=6), together=st.booleans())
 def test_a_hole_inside_a_packet_costs_that_packet_alone(cuts: list[int], together: bool) -> None:
     broken = publish("capline/hopper", b"y" * 200)
@@ -96,6 +98,7 @@ def test_a_publish_that_goes_on_in_the_next_segment_takes_it_up_too() -> None:
     assert cut(9, long[:1000], long[1000:], PINGREQ) == [Lost(0, 9), long, PINGREQ]
 
 
+@settings(deadline=None)
 @given(at=st.integers(0, 40), together=st.booleans())
 def test_a_length_that_cannot_be_is_told_and_left_behind(at: int, together: bool) -> None:
     bad = b"\x30\xff\xff\xff\xff" + b"?" * 40
@@ -104,6 +107,7 @@ def test_a_length_that_cannot_be_is_told_and_left_behind(at: int, together: bool
     assert found == [PINGREQ, "MQTT 3.1.1 section 2.2.3", MESSAGES[0]]
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(0, 5000), max_size=5), together=st.booleans())
 def test_of_a_packet_too_large_only_the_beginning_is_kept(cuts: list[int], together: bool) -> None:
     large = publish("capline/image", b"#" * (MOST_KEPT + 1))
