@@ -143,6 +143,16 @@ def test_reply_left_over_from_the_one_before_is_told(bus_alone: Scene) -> None:
     assert told.words.startswith("read of 6 bytes begins with the last 4 bytes of the reply before")
 
 
+def test_second_read_in_a_row_is_told_as_an_order_never_seen(bus_alone: Scene) -> None:
+    frame = bus_alone.table("transactions")
+    mine = frame.filter(pl.col("read") & (pl.col("address") == ADDRESS)).row(-1, named=True)
+    starts = mine["end_ns"] + 500 * US
+    again = mine | {"start_ns": starts, "end_ns": starts + 900 * US}
+    (first,) = differences(with_rows(bus_alone, "transactions", **again)).ranked
+    assert (first.kind, first.seen) == ("order", 0)
+    assert first.said.words == "read of 6 bytes after read of 6 bytes"
+
+
 def test_lengths_that_creep_up_are_told(bus_alone: Scene) -> None:
     def creep(reads: pl.DataFrame) -> pl.DataFrame:
         last = pl.int_range(pl.len()) - (pl.len() - 9)
