@@ -16,6 +16,9 @@ SECOND = 1_000_000_000
 STANDARD_BUS = replace(STANDARD, hold_data_ns=1_500)
 FAST_BUS = replace(FAST, hold_data_ns=450)
 
+# Periods of samples: whole ns, as instruments have them, and 16 to 25 to a bit.
+STANDARD_SAMPLES_NS, FAST_SAMPLES_NS = (400, 500, 625), (100, 125)
+
 PARTS = ("hopper", "tank", "torque", "belt", "camera", "label")
 # Without those that UM10204 table 4 reserves, and without the mux's and the spare ones.
 ADDRESSES = tuple(a for a in range(0x10, 0x68) if a not in (0x3C, 0x3D))
@@ -108,7 +111,7 @@ def variant_of(cause: str, number: int) -> Variant:
         timing,
         rise_ns=dice.between(80, 200) if fast else dice.between(200, 500),
         bit_ns=bit_ns,
-        sample_rate_hz=SECOND // bit_ns * dice.between(16, 20),
+        sample_rate_hz=SECOND // dice.pick(FAST_SAMPLES_NS if fast else STANDARD_SAMPLES_NS),
         part=parts[0],
         neighbours=parts[1 : 2 + dice.below(2)],
         joint_ns=0 if dice.chance(0.7) else dice.between(100, 900) * 1_000,
