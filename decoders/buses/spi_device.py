@@ -76,7 +76,8 @@ class DeviceWords:
         if span is None or not len(span.bits):
             return concatenated(())
         problems = np.array([span.problems | _NOT_OBSERVED])
-        return self._words(span.bits, np.zeros(1, np.intp), len(span.bits), problems, [until_ns])
+        at, begin_ns = np.zeros(1, np.intp), np.array([span.begin_ns], np.int64)
+        return self._words(span.bits, at, len(span.bits), problems, (begin_ns, [until_ns]))
 
     def take(self, bits: Bits, spans: Spans) -> SpiWords:
         """The words of a block.
@@ -104,7 +105,7 @@ class DeviceWords:
         parts = [self._whole(own, first, count, rest, problems, begin_ns)]
         is_over = np.ones(len(first), np.bool_)
         is_over[-1] = not spans.lasts
-        parts += self._cut(own, end, rest * is_over, problems, spans.over_ns)
+        parts += self._cut(own, end, rest * is_over, problems, (begin_ns, spans.over_ns))
         if self._tells_empty:
             parts.append(self._empty(is_over & ~had_bits, begin_ns, spans.over_ns, problems))
         self._open = None
@@ -143,23 +144,36 @@ class DeviceWords:
         )
 
     def _cut(
-        self, own: Bits, end: Rows, rest: Rows, problems: Problems, over_ns: Times
+        self, own: Bits, end: Rows, rest: Rows, problems: Problems, span_ns: tuple[Times, Times]
     ) -> list[SpiWords]:
         """The last bits of spans that leave some over; of equal number at once."""
+        begin_ns, over_ns = span_ns
         return [
-            self._words(own, end[which] - bits, bits, problems[which] | _CUT, over_ns[which])
+            self._words(
+                own,
+                end[which] - bits,
+                bits,
+                problems[which] | _CUT,
+                (begin_ns[which], over_ns[which]),
+            )
             for bits in np.unique(rest[rest > 0]).tolist()
             for which in [(rest == bits).nonzero()[0]]
         ]
 
     def _words(
-        self, own: Bits, at: Rows, bits: int, problems: npt.ArrayLike, end_ns: npt.ArrayLike
+        self,
+        own: Bits,
+        at: Rows,
+        bits: int,
+        problems: npt.ArrayLike,
+        span_ns: tuple[Times, npt.ArrayLike],
     ) -> SpiWords:
-        """Words of so many bits that begin at some places."""
+        """Words of so many bits that begin at some places, and when their spans begin and end."""
+        begin_ns, end_ns = span_ns
         chosen = (at[:, None] + np.arange(bits)).reshape(-1)
         crowded = self._crowded(own, chosen, bits)
         return spi_words(
-            own.lead_ns.take(at),
+            np.maximum(own.lead_ns.take(at), begin_ns),
             end_ns,
             self._device,
             self._packed(own, chosen, bits),

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.bench.load import load_bench
+from console.bench.model import Bench
 from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.evidence import Evidence
 from console.pipeline.gather import gathered
@@ -23,6 +24,7 @@ from console.timeline.events import events_of
 from console.timeline.explained import explained
 from console.timeline.numeric_fields import numbers_of, numeric_fields
 from console.timeline.parties import parties_of
+from console.timeline.words import event_row, event_words
 from decoders.buses.spi_format import SpiFormat
 from decoders.buses.uart_format import UartFormat
 from decoders.captures.delimited import DelimitedReader
@@ -268,3 +270,23 @@ def test_how_far_a_senders_baud_is_off_is_said(sent: float, told: str) -> None:
     stage.feed(f"time_ns,e\n{rows}".encode())
     stage.finish()
     assert told in stage.assumed[-1]
+
+
+def test_clocks_without_a_select_stand_in_the_column_of_the_bus(tmp_path: Path) -> None:
+    wave = SpiWave(SpiFormat()).wait(5_000).select().word(0x41).select(on=False)
+    wave.bits(0xFF, 0, 5).wait(90_000)
+    rows = "".join(
+        f"{t},{level >> SCK & 1},{level >> MOSI & 1},{level >> CS & 1}\n" for t, level in wave.rows
+    )
+    (tmp_path / "w.csv").write_text(f"time_ns,sck,mosi,cs\n{rows}")
+    found = gathered(settled([str(tmp_path / "w.csv")], Overrides()))
+    parties = parties_of(found.tables, Bench())
+    events = events_of(found.tables, parties)
+    whose = [parties.every[k].name for k in events.party.tolist()]
+    assert (whose, [parties.every[k].kind for k in events.party.tolist()]) == (
+        ["cs", "spi"],
+        ["device", "bus"],
+    )
+    assert event_words(*event_row(found.tables, events, 1)) == "clocks without a select"
+    (finding,) = [f for f in found.findings if f.rule == "spi-words"]
+    assert (finding.party, finding.source) == ("spi", "w")

@@ -47,6 +47,12 @@ class SpiWave:
             self.rows.append((self.now_ns, level))
         return self
 
+    def change(self, lines: int) -> SpiWave:
+        """Change several lines now, in one row; bit k of `lines` is line k."""
+        self.level ^= lines
+        self.rows.append((self.now_ns, self.level))
+        return self
+
     def wait(self, ns: int | None = None) -> SpiWave:
         """Let time pass; half a clock by default."""
         self.now_ns += self.half_ns if ns is None else ns

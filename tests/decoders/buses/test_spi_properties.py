@@ -28,12 +28,15 @@ from tests.decoders.buses.spi_wave import (
 
 TWO = SpiLines(SCK, MOSI, MISO, (Select(CS), Select(OTHER, active_high=True)))
 FORMATS = st.builds(SpiFormat, st.integers(0, 3), st.integers(4, 32), st.booleans())
-# Pieces of a wave: whole words to a device, some bits, a change of a select, a level of a line.
+# Pieces of a wave: whole words to a device, some bits, a change of a select, a level of a line, a
+# select that changes and changes back, several lines that change in one row.
 PIECES = st.one_of(
     st.tuples(st.just("words"), st.sampled_from([CS, OTHER]), st.integers(1, 4)),
     st.tuples(st.just("bits"), st.just(0), st.integers(1, 40)),
     st.tuples(st.just("select"), st.sampled_from([CS, OTHER]), st.sampled_from([5, 49, 50, 900])),
     st.tuples(st.just("level"), st.sampled_from([SCK, MOSI, MISO]), st.integers(0, 1)),
+    st.tuples(st.just("blip"), st.sampled_from([CS, OTHER]), st.sampled_from([5, 49, 50])),
+    st.tuples(st.just("together"), st.integers(1, 31), st.sampled_from([5, 400])),
 )
 
 
@@ -56,6 +59,11 @@ def waves(draw: st.DrawFn) -> SpiWave:
                     wave.bits(draw(st.integers(0, 2**32 - 1)), 0, count)
             case "select":
                 wave.set(line, 1 - (wave.level >> line & 1)).wait(number)
+            case "blip":
+                wave.set(line, 1 - (wave.level >> line & 1)).wait(number)
+                wave.set(line, 1 - (wave.level >> line & 1)).wait(number)
+            case "together":
+                wave.change(line).wait(number)
             case "level":
                 wave.set(line, number).wait(100)
     return wave
@@ -92,7 +100,7 @@ def test_rows_are_those_of_a_plain_reader(wave: SpiWave, known_ns: int) -> None:
     assert decoded(wave, [edges], TWO) == PlainReader(TWO, wave.form).read(edges)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(
     wave=waves(),
     cuts=st.lists(st.integers(0, 300), max_size=30),
