@@ -1,10 +1,15 @@
-"""Commands sent to a board, and whether it did anything after them."""
+"""Commands sent to a board, and whether it did anything after them.
+
+What a board does after a command is learned: kinds of prints (lines alike but for their digits)
+that hardly ever come but soon after a command.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
 
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.links_life import LinkLife
@@ -12,8 +17,9 @@ from console.diagnosis.causes.topics import Topic
 from console.diagnosis.scene import Bools, Int64s
 
 _WITHIN_NS = 2_000 * MS  # after a command, in which a board that takes it says so
+_SPACING = 0.6  # of the usual time between commands: a wider window would hold any print
 _FEWEST = 4
-_HEARD = r"(?i)\bcmd\b|command|\bset\b|received|\brx\b|\bgot\b|recv|order|\bmsg\b|\bsub\b"
+_ALWAYS = 0.9  # share of a kind's lines that follow a command
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,57 +38,88 @@ class Reactions:
         for moment in moments.tolist():
             before, after = self.followed[self.t_ns < moment], self.followed[self.t_ns >= moment]
             enough = len(before) >= 2 and len(after) >= 2
-            if enough and before.mean() >= 0.7 and not after.any():
+            if enough and before.mean() >= 0.6 and not after.any():
                 return int(self.t_ns[self.t_ns >= moment][0])
         return None
 
     def ignored(self, link: LinkLife) -> list[int]:
         """Commands that nothing followed, but for those near a lost link: they never arrived."""
-        near = np.array([self._down(link, t) for t in self.t_ns.tolist()], np.bool_)
+        near = np.array([_down(link, t) for t in self.t_ns.tolist()], np.bool_)
         return [int(t) for t in self.t_ns[~self.followed & ~near]]
 
-    @staticmethod
-    def _down(link: LinkLife, t_ns: int) -> bool:
-        lost = int(link.lost_ns.searchsorted(t_ns + _WITHIN_NS)) - 1
-        if lost < 0:
-            return False
-        back = link.found_after(int(link.lost_ns[lost]))
-        return back is None or t_ns < back
+
+def _down(link: LinkLife, t_ns: int) -> bool:
+    lost = int(link.lost_ns.searchsorted(t_ns + _WITHIN_NS)) - 1
+    if lost < 0:
+        return False
+    back = link.found_after(int(link.lost_ns[lost]))
+    return back is None or t_ns < back
 
 
 def reactions_of(facts: Facts) -> Reactions | None:
-    """Of the commands of a run; None where there are too few, or no log to see them followed in.
-
-    A print follows a command when it comes within two seconds and speaks of a command, or holds
-    the command's number or the last word of its topic.
-    """
+    """Of the commands of a run; None where there are too few, or nothing that follows them."""
     topics = _sent([topic for topic in facts.topics if topic.is_command])
     if not topics or not facts.has_prints:
         return None
-    rows = [
-        (int(t), int(size), _followed(facts, topic, k))
-        for topic in topics
-        for k, (t, size) in enumerate(zip(topic.t_ns, topic.sizes, strict=True))
-        if not topic.rows["retain"][k] and facts.prints_known(int(t), int(t) + _WITHIN_NS)
-    ]
-    if len(rows) < _FEWEST or not any(followed for *_, followed in rows):
+    t_ns = np.concatenate([topic.t_ns for topic in topics])
+    sizes = np.concatenate([topic.sizes for topic in topics])
+    kept = np.concatenate([~topic.rows["retain"].fill_null(value=False) for topic in topics])
+    order = np.argsort(t_ns[kept], kind="stable")
+    t_ns, sizes = t_ns[kept][order], sizes[kept][order]
+    if len(t_ns) < _FEWEST:
         return None
-    t_ns, sizes, followed = zip(*sorted(rows), strict=True)
-    return Reactions(
-        np.array(t_ns, np.int64), np.array(sizes, np.int64), np.array(followed, np.bool_)
-    )
+    window = _window(t_ns)
+    reactions = _kinds_after(facts, t_ns, window)
+    if not len(reactions):
+        return None
+    last = int(facts.scene.table("prints")["t_ns"].max() or 0)  # type: ignore[arg-type]
+    seen = t_ns + window <= last
+    t_ns, sizes = t_ns[seen], sizes[seen]
+    first = reactions.searchsorted(t_ns, "right")
+    followed = reactions.searchsorted(t_ns + window, "right") > first
+    return Reactions(t_ns, sizes, np.asarray(followed, np.bool_))
+
+
+def _window(t_ns: Int64s) -> int:
+    steps = np.diff(t_ns)
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else float(_WITHIN_NS)
+    return int(min(_WITHIN_NS, _SPACING * usual))
+
+
+def _kinds_after(facts: Facts, t_ns: Int64s, window: int) -> Int64s:
+    """Times of the prints of the kinds that follow commands, sorted."""
+    prints = facts.scene.table("prints").drop_nulls("t_ns")
+    kinds = prints.with_columns(kind=pl.col("text").str.replace_all(r"\d+(?:\.\d+)?", "#"))
+    for word in _words_of(facts):
+        kinds = kinds.with_columns(pl.col("kind").str.replace_all(word, "*", literal=True))
+    found = [np.empty(0, np.int64)]
+    for rows in kinds.partition_by("kind"):
+        times = rows["t_ns"].to_numpy()
+        if len(times) < 2:
+            continue
+        at = t_ns.searchsorted(times, "right") - 1
+        after = (at >= 0) & (times - t_ns[np.maximum(at, 0)] <= window)
+        chance = window / max(float(np.median(np.diff(t_ns))), 1.0)
+        unlikely = chance ** len(times) < 0.1
+        if after.mean() >= _ALWAYS and unlikely:
+            found.append(times)
+    return np.sort(np.concatenate(found))
+
+
+def _words_of(facts: Facts) -> list[str]:
+    """Words in the payloads of commands: what the board repeats of them differs in these."""
+    values = {
+        value
+        for topic in facts.topics
+        if topic.is_command
+        for each in topic.objects[:200]
+        for value in each.values()
+        if isinstance(value, str) and len(value) > 1
+    }
+    return sorted(values, key=len, reverse=True)[:20]
 
 
 def _sent(topics: list[Topic]) -> list[Topic]:
     """As they were sent, where both ways were recorded."""
     named = {topic.name for topic in topics if topic.direction == "to-broker"}
     return [t for t in topics if t.name not in named or t.direction == "to-broker"]
-
-
-def _followed(facts: Facts, topic: Topic, k: int) -> bool:
-    t = int(topic.t_ns[k])
-    texts = facts.scene.window("prints", t - 20 * MS, t + _WITHIN_NS)["text"]
-    number = topic.counter[k] if topic.counter is not None else -1
-    if number >= 0:
-        return bool(texts.str.contains(rf"(?:^|\D){number}(?:\D|$)").any())
-    return bool(texts.str.contains(_HEARD).any())

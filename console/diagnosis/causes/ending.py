@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from console.diagnosis.causes.traffic import WHOLE, runs_of
+from console.diagnosis.causes.traffic import WHOLE, polls_of, runs_of
 from console.diagnosis.scene import Int64s
 
 _POLLS = 6  # polls missed, or given up, in a row
@@ -23,7 +23,7 @@ def end_of_life(own: pl.DataFrame, until_ns: int) -> int | None:
     Returns:
         ns on the common axis; None while it is polled and answers.
     """
-    starts = own.filter(pl.col("started_by") != "restart")["start_ns"].to_numpy()
+    starts = polls_of(own)["start_ns"].to_numpy()
     if len(starts) < _FEWEST:
         return None
     return _broken_off(own) or _asked_no_more(starts, until_ns)
@@ -31,8 +31,7 @@ def end_of_life(own: pl.DataFrame, until_ns: int) -> int | None:
 
 def _asked_no_more(starts: Int64s, until_ns: int) -> int | None:
     gaps = np.diff(starts)
-    polls = gaps[gaps > np.median(gaps) / 2]
-    period = float(np.median(polls)) if len(polls) else 0.0
+    period = float(np.median(gaps))
     regular = float(np.percentile(gaps, 95)) < _REGULAR * period
     silent = until_ns - int(starts[-1]) > _POLLS * period
     return int(starts[-1] + period) if regular and silent else None

@@ -68,17 +68,17 @@ def _moved(table: Floats) -> tuple[int, int] | None:
     half = max(len(table) // 4, 10)
     profile = _profile(table[:half])
     length = table.shape[1]
-    fits = np.stack([_distances(table, profile, shift) for shift in range(length)])
-    best = np.argmin(fits, axis=0)
-    clear = np.min(fits, axis=0) < _BETTER * fits[0]
-    moved = (best > 0) & clear
+    late = table[-max(len(table) // 5, 5) :]
+    means = [float(_distances(late, profile, shift).mean()) for shift in range(length)]
+    shift = int(np.argmin(means))
+    if not shift:
+        return None
+    moved = _distances(table, profile, shift) < _BETTER * _distances(table, profile, 0)
     begins = np.flatnonzero(moved)
     if len(begins) < 5:
         return None
     first = int(begins[0])
-    shift = int(np.bincount(best[first:][moved[first:]]).argmax())
-    agree = np.mean(best[first:] == shift)
-    return (first, shift) if agree >= 0.7 and not moved[:first].any() else None
+    return (first, shift) if moved[first:].mean() >= 0.7 and first >= half else None
 
 
 def _profile(rows: Floats) -> tuple[Floats, Floats]:

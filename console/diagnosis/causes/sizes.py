@@ -28,6 +28,20 @@ class SizeEdge:
     most_kept: int
     first_lost_ns: int
     exceptions: int
+    buffer: int = 0  # bytes that the longest one kept, topic and header included, just fits
+
+    @property
+    def words(self) -> str:
+        """What was seen."""
+        if self.buffer:
+            return (
+                f"{self.lost} messages are missing in the topic with the longest ones alone, and "
+                f"the longest kept, topic and header included, just fits {self.buffer} bytes"
+            )
+        return (
+            f"all {self.lost} messages of {self.least_lost} bytes and more were lost, none of "
+            f"{self.kept} up to {self.most_kept}"
+        )
 
     @property
     def sharp(self) -> bool:
@@ -45,7 +59,7 @@ def size_edge(facts: Facts) -> SizeEdge | None:
     if reactions is not None and not reactions.followed.all():
         best = _edge(reactions.sizes, ~reactions.followed, reactions.t_ns)
     for topic in facts.topics:
-        found = _of_published(facts, topic)
+        found = _of_published(facts, topic) or _of_buffer(facts, topic)
         if found is not None and (best is None or found.sharp):
             best = found
     return best
@@ -87,3 +101,30 @@ def _of_published(facts: Facts, topic: Topic) -> SizeEdge | None:
         return None
     sizes, lost, t_ns = zip(*rows, strict=True)
     return _edge(np.array(sizes, np.int64), np.array(lost, np.bool_), np.array(t_ns, np.int64))
+
+
+_BUFFERS = (64, 128, 256, 512, 1024, 2048, 4096)
+_HEADER = 4  # of a PUBLISH: type, length, and the topic's length (MQTT 3.1.1 section 3.3)
+_FITS = 0.85  # of a buffer, which the longest kept of many lengths reaches
+
+
+def _of_buffer(facts: Facts, topic: Topic) -> SizeEdge | None:
+    """Holes in the topic of the longest messages alone, none of which exceeds a usual buffer.
+
+    The lengths must vary, or their greatest says nothing of a limit.
+    """
+    missing = sum(hole.missing for hole in topic.holes)
+    others = [each for each in facts.topics if each.name != topic.name and not each.is_command]
+    longest = int(topic.sizes.max(initial=0))
+    if missing < 3 or topic.is_command or len(topic.sizes) < 10 or not others:
+        return None
+    if any(each.holes or each.sizes.max(initial=0) >= longest for each in others):
+        return None
+    packet = longest + len(topic.name.encode()) + _HEADER
+    size = next((b for b in _BUFFERS if packet <= b + 2), 0)
+    varied = float(topic.sizes.std()) > 0.08 * longest
+    if not size or packet < _FITS * size or not varied:
+        return None
+    return SizeEdge(
+        missing, len(topic.sizes), longest + 1, longest, topic.holes[0].next_ns, 0, size
+    )

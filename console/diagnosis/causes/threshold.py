@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 from console.diagnosis.causes.facts import Facts
+from console.diagnosis.scene import Bools
 
 _FEWEST = 3
 
@@ -28,13 +29,22 @@ def gap_threshold(facts: Facts) -> GapThreshold | None:
     """The best single split of wrong and right replies by gap; None where it is not sharp.
 
     Sharp: at most one in twenty replies lies on the wrong side, and chance would not do that: the
-    gaps of the wrong replies are all below those of nearly all right ones.
+    gaps of the wrong replies are all below those of nearly all right ones. Where no reply is called
+    wrong, those that repeat the one before are tried: a stale reply is that.
     """
-    replies, bad = facts.traffic.replies, facts.bad_replies
-    if bad is None or bad.height < _FEWEST:
-        return None
-    rows = replies.filter(pl.col("gap_ns").is_not_null()).sort("gap_ns")
-    wrong = rows["start_ns"].is_in(bad["start_ns"].implode()).to_numpy()
+    rows = facts.traffic.replies.with_columns(
+        again=(pl.col("data") == pl.col("data").shift(1)).fill_null(value=False)
+    )
+    rows = rows.filter(pl.col("gap_ns").is_not_null()).sort("gap_ns")
+    bad = facts.bad_replies
+    if bad is not None and bad.height >= _FEWEST:
+        wrong = rows["start_ns"].is_in(bad["start_ns"].implode()).to_numpy()
+        return _split(rows, wrong)
+    return _split(rows, rows["again"].to_numpy())
+
+
+def _split(rows: pl.DataFrame, wrong: Bools) -> GapThreshold | None:
+    """The best split of rows sorted by gap."""
     gaps = rows["gap_ns"].to_numpy()
     if wrong.sum() < _FEWEST or (~wrong).sum() < _FEWEST:
         return None

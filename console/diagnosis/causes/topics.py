@@ -13,7 +13,7 @@ import polars as pl
 from console.diagnosis.scene import Int64s, Scene
 
 _COUNTERS = ("seq", "n", "count", "counter", "id", "msg", "sequence", "packet", "i")
-_STEADY = 0.9  # share of steps by one that makes a number a counter
+_STEADY = 0.5  # share of steps by one that makes a number that only rises a counter
 _AT_MOST = 200_000  # messages of a topic read one by one (1 us each)
 COMMAND_STEMS = ("cmd", "command", "set", "control", "ctl", "do", "request")
 
@@ -68,7 +68,7 @@ class Topic:
             column = np.array(numbers, np.int64)
             steps = np.diff(column[column >= 0])
             moved = steps[steps != 0]
-            if len(moved) >= 4 and np.mean(moved == 1) >= _STEADY:
+            if len(moved) >= 4 and np.mean(moved == 1) >= _STEADY and (moved > 0).all():
                 return column
         return None
 

@@ -117,7 +117,7 @@ class Traffic:
     @cached_property
     def period_ns(self) -> int:
         """Median time between the device's polls, 0 when it is not known."""
-        starts = self.own_healthy.filter(pl.col("started_by") == "start")["start_ns"].to_numpy()
+        starts = polls_of(self.own_healthy)["start_ns"].to_numpy()
         return int(np.median(np.diff(starts))) if len(starts) > 3 else 0
 
     @cached_property
@@ -157,6 +157,12 @@ def traffic_of(scene: Scene, life: tuple[int, int]) -> Traffic:
     whole, rows = rows, rows.filter(pl.col("start_ns").is_between(*life, closed="left"))
     own = rows.filter(pl.col("address") == episode.address) if episode.device else rows
     return Traffic(rows, own, episode.last_good_ns, episode.first_bad_ns, whole)
+
+
+def polls_of(own: pl.DataFrame) -> pl.DataFrame:
+    """One row of each poll: the reads, or the writes of a device that is seldom read."""
+    reads = own.filter(pl.col("read"))
+    return reads if reads.height * 4 >= own.height else own.filter(~pl.col("read"))
 
 
 def runs_of(flags: Bools) -> tuple[Int64s, Int64s]:

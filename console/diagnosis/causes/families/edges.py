@@ -278,7 +278,7 @@ CAUSES = (
         "slow-edges",
         "The lines rise too slowly",
         "wire",
-        (UNANSWERED, HEALTHY_BUS, WRONG_CONTENT),
+        _ALL,
         1.5,
         ("capture",),
         slow_edges,

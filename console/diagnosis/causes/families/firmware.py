@@ -79,7 +79,7 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
     """A table of handles is full, or a count reaches the edge of its type."""
     episode = scene.episode
     low, high = episode.polls_answered, episode.transactions_answered
-    near = (near_limit(low, low) or near_limit(high, high)) if episode.failed else ""
+    near = _near(facts, low, high)
     course = _filling(facts)
     exhausted = facts.prints(facts.dead[0] - 1000 * MS, scene.end_ns + 1, words.EXHAUSTED)
     same = _others_agree(facts)

@@ -63,8 +63,8 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
     """A QoS 0 message was in flight as the link dropped."""
     holes = _holes(facts)
     at_loss = _at_loss(facts, holes)
-    few = [each for each in at_loss if each[1].missing <= 2]
-    unacknowledged = all(_qos0(topic) for topic, *_ in at_loss)
+    unacknowledged = [each for each in at_loss if _qos0(each[0])]
+    few = [each for each in unacknowledged if each[1].missing <= 2]
     return judged(
         needed(
             len(few) > 0 if facts.has_messages else None,
@@ -83,7 +83,7 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
             strength=WEAK,
         ),
         needed(
-            unacknowledged,
+            bool(unacknowledged),
             "they are of QoS 0",
             "they are of QoS 1 or 2: those are sent again",
             strength=0.0,
@@ -298,7 +298,7 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             steady or said > 0,
             "at one interval, as the other client comes back",
             "at intervals that differ",
-            strength=FAIR,
+            strength=FAIR if said else WEAK,
         ),
         needed(
             said > 0 or quick,
@@ -306,7 +306,7 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             if said
             else "each time soon after it was found again",
             "the link lasts once it is found again",
-            strength=STRONG if said else FAIR,
+            strength=STRONG if said else 0.0,
             at=Place("", int(facts.link.taken_over_ns[0])) if said else Place(),
         ),
         telling(
@@ -367,10 +367,7 @@ def oversize_drop(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             None if edge is None else edge.sharp,
-            f"all {edge.lost} messages of {edge.least_lost} bytes and more were lost, none of "
-            f"{edge.kept} up to {edge.most_kept}"
-            if edge
-            else "long messages are lost",
+            edge.words if edge else "long messages are lost",
             "loss does not depend on length",
             "which messages are lost, and how long they are: nothing tells",
             strength=STRONG,
@@ -382,6 +379,7 @@ def oversize_drop(_scene: Scene, facts: Facts) -> Answer:
             "there are too few to tell",
             strength=FAIR,
         ),
+        unless(len(facts.link.lost_ns) > 0, "the link was lost meanwhile"),
     )
 
 
@@ -539,6 +537,10 @@ def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         unless(_by_size(facts), "those are the longest ones"),
+        unless(
+            words.matching(facts.scene.table("prints"), words.WATCHDOG).height > 1,
+            "the watchdog restarted the firmware again and again",
+        ),
         unless(
             reactions is not None
             and bool(len(facts.link.reconnects_ns))

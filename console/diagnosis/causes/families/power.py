@@ -119,14 +119,16 @@ def clamped_bus(_scene: Scene, facts: Facts) -> Answer:
     )
 
 
-def hot_insertion(scene: Scene, facts: Facts) -> Answer:
+def hot_insertion(_scene: Scene, facts: Facts) -> Answer:
     """A connector opens and closes, or a device is plugged into the running bus."""
     begin, end = facts.dead
-    dead = facts.traffic.own_dead
-    unanswered = dead.filter(~pl.col("address_acked").fill_null(value=False))
-    span = 0
-    if unanswered.height > 1:
-        span = int(unanswered["start_ns"][-1]) - int(unanswered["start_ns"][0])
+    after = facts.traffic.own_run.filter(pl.col("start_ns") >= begin)
+    away = ~after["address_acked"].fill_null(value=False)
+    back = after.filter(~away)["start_ns"].head(1)
+    last = int(after["start_ns"][-1]) + 1 if after.height else end
+    until = int(back[0]) if back.len() else last
+    unanswered = after.filter(away & (after["start_ns"] < until)).height
+    span = until - begin if unanswered >= 2 else 0
     return judged(
         needed(
             _bounced(facts),
@@ -142,7 +144,12 @@ def hot_insertion(scene: Scene, facts: Facts) -> Answer:
             strength=WEAK,
             at=Place("transactions", begin),
         ),
-        telling(scene.episode.recovered, "and came back by itself", "and did not come back"),
+        telling(
+            back.len() > 0 or None,
+            "and came back by itself",
+            "",
+            "whether it comes back",
+        ),
         telling(
             _phantom_start(facts) or None,
             "a START without clocks held the bus",

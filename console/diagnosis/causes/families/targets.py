@@ -136,16 +136,15 @@ def nack_hammer(_scene: Scene, facts: Facts) -> Answer:
 
 def read_too_soon(_scene: Scene, facts: Facts) -> Answer:
     """The reply is taken before the conversion has ended."""
-    found = None if facts.bad_replies is None else gap_threshold(facts)
+    found = gap_threshold(facts)
     return judged(
         needed(
-            None if facts.bad_replies is None else found is not None,
-            f"every wrong reply was read less than {in_words(found.edge_ns)} after its command, "
+            found is not None,
+            f"every wrong or stale reply was read within {in_words(found.edge_ns)} of its command, "
             f"and {found.good_above} good ones were read later"
             if found
             else "wrong replies are those read soonest after their command",
-            "wrong replies are not those read soonest after their command",
-            "which replies are wrong: nothing tells",
+            "wrong or stale replies are not those read soonest after their command",
             strength=STRONG,
             at=Place("transactions", found.first_ns) if found else Place(),
         ),
@@ -245,7 +244,7 @@ def _to_the_end(facts: Facts, rows: pl.DataFrame) -> bool:
 
 
 def _soon(facts: Facts) -> bool:
-    found = gap_threshold(facts) if facts.bad_replies is not None else None
+    found = gap_threshold(facts)
     return found is not None and found.bad_below >= 3
 
 
