@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -16,6 +14,7 @@ from decoders.messages.mqtt_handshakes import InFlight
 from decoders.messages.mqtt_stream import HalfStream
 
 _NEVER = -(2**63)
+_NONE = np.empty(0, np.int64)
 _MOST_ALIASES = 4096
 
 
@@ -63,8 +62,8 @@ class MqttConnection:
     came_ns: list[int] = field(default_factory=lambda: [0, 0])  # when bytes of each half last came
     ends_seen: int = 0  # rows that ended it, or one side of it
     rows_before: int = 0  # of earlier parts
-    _spoke: list[int] = field(default_factory=list)  # frames of the client's plain packets
-    _spoke_ns: list[int] = field(default_factory=list)  # in this block
+    _spoke: Int64s = field(default_factory=lambda: _NONE)  # frames of the client's plain packets
+    _spoke_ns: Int64s = field(default_factory=lambda: _NONE)  # in this block, and their times
     _heard: int = 0  # how many of them were taken in
 
     @property
@@ -114,32 +113,41 @@ class MqttConnection:
 
     def spoke(self, numbers: Int64s, t_ns: Int64s) -> None:
         """The next packets of the client in this block of which nothing else is asked."""
-        self._spoke += numbers.tolist()
-        self._spoke_ns += t_ns.tolist()
+        if len(self._spoke):
+            numbers = np.concatenate([self._spoke, numbers])
+            t_ns = np.concatenate([self._spoke_ns, t_ns])
+        self._spoke, self._spoke_ns = numbers, t_ns
 
     def hear(self, number: int) -> list[Silence]:
         """Take in what the client sent up to a frame; return silences longer than allowed."""
-        end = bisect_right(self._spoke, number)
+        end = int(np.searchsorted(self._spoke, number, side="right"))
         if end == self._heard:
             return []
-        part = slice(self._heard, end)
+        numbers, times_ns = self._spoke[self._heard : end], self._spoke_ns[self._heard : end]
         self._heard = end
-        return self.active(self._spoke[part], self._spoke_ns[part])
+        first = self.active(int(numbers[0]), int(times_ns[0]))
+        self.last_client_ns = max(self.last_client_ns, int(times_ns[-1]))
+        if self.limit_ns is None:
+            return first
+        spans = np.diff(times_ns)
+        at = np.flatnonzero(spans > self.limit_ns)
+        ends = zip(
+            numbers[at + 1].tolist(), times_ns[at].tolist(), times_ns[at + 1].tolist(), strict=True
+        )
+        return first + [Silence(*each) for each in ends]
 
     def all_heard(self) -> None:
         """The block is over, and everything in it was taken in."""
-        self._spoke, self._spoke_ns, self._heard = [], [], 0
+        self._spoke = self._spoke_ns = _NONE
+        self._heard = 0
 
-    def active(self, numbers: Sequence[int], times_ns: Sequence[int]) -> list[Silence]:
-        """The client sent control packets in these frames; see `hear`."""
+    def active(self, number: int, t_ns: int) -> list[Silence]:
+        """The client sent a control packet in this frame; see `hear`."""
         limit_ns, last = self.limit_ns, self.last_client_ns
-        long: list[Silence] = []
-        if limit_ns is not None and last != _NEVER:
-            spans = np.diff(np.array([last, *times_ns], np.int64))
-            at = np.flatnonzero(spans > limit_ns).tolist()
-            long = [Silence(numbers[k], times_ns[k] - int(spans[k]), times_ns[k]) for k in at]
-        self.last_client_ns = max(last, times_ns[-1])
-        return long
+        self.last_client_ns = max(last, t_ns)
+        if limit_ns is None or last == _NEVER or t_ns - last <= limit_ns:
+            return []
+        return [Silence(number, last, t_ns)]
 
     def silence_ns(self, t_ns: int) -> int:
         """How long the client had been silent at a time."""

@@ -81,7 +81,7 @@ class Sessions:
         """
         from_client = half == c.client_half
         if from_client:
-            self._silences(c, c.active([self._number], [t_ns]))
+            self._silences(c, c.active(self._number, t_ns))
         self._check_turn(c, half, t_ns, packet)
         match packet:
             case Connect():
@@ -104,7 +104,7 @@ class Sessions:
     ) -> None:
         """A packet broke the standard; first byte None: it is not known which."""
         if half == c.client_half:
-            self._silences(c, c.active([self._number], [t_ns]))
+            self._silences(c, c.active(self._number, t_ns))
         what = "a packet" if first is None else name_of(first)
         side = _SIDES[half == c.client_half]
         self._tell(c, t_ns, Happening.MALFORMED, f"[{error.clause}] {what} of {side}: {error.what}")
