@@ -1,5 +1,7 @@
-"""Lines of a capture that are no I2C bus, as a bench file writes them; every key but those shown
-without a remark may be left out.
+"""Lines of a capture that are no I2C bus, as a bench file writes them.
+
+Names, sources and lines are needed; everything else may be left out, and stands here as it is taken
+then, but for mode, word_bits, select levels, baud, slew and published.
 
     [[spi]]
     name = "valves"
