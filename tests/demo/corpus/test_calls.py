@@ -70,7 +70,7 @@ def test_all_that_is_read_before_the_conversion_ends_is_filler_with_a_right_chec
     assert not any(row.data[:4] == b"\xff\xff\xff\xff" for row in twin.reads())
 
 
-@pytest.mark.parametrize("variant", [0, 1, 2, 3])
+@pytest.mark.parametrize("variant", [0, 1, 6])  # each way once
 def test_the_channel_is_not_selected_when_the_part_is_asked(variant: int) -> None:
     run, twin = pair("mux-misroute", variant)
     mux = next(row.address for row in twin.rows() if row.address >= 0x70)

@@ -36,7 +36,7 @@ def test_spurious_abort_cuts_every_transfer_without_nack_hold_or_stop() -> None:
     } == {"stop"}
 
 
-@pytest.mark.parametrize("variant", [0, 1, 2])
+@pytest.mark.parametrize("variant", [0, 2])  # late STOP, none
 def test_nack_trap_ends_with_a_nack_and_a_missing_or_late_stop(variant: int) -> None:
     run, twin = pair("nack-trap", variant)
     last = run.rows()[-1]
@@ -48,7 +48,7 @@ def test_nack_trap_ends_with_a_nack_and_a_missing_or_late_stop(variant: int) -> 
     assert all(row.address_acked for row in twin.rows())
 
 
-@pytest.mark.parametrize("variant", [0, 1, 2])
+@pytest.mark.parametrize("variant", [0, 1, 3])  # each way once
 def test_wrong_transaction_is_of_a_shape_that_never_was_before(variant: int) -> None:
     run, twin = pair("wrong-transaction", variant)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from captures_demo.simulator.corpus.variant import variant_of
-from tests.demo.corpus.evidence import MILLI, Seen, bits, pair
+from tests.demo.corpus.evidence import MILLI, Seen, bits, pair, run_of
 
 
 def test_recovery_clocks_slowly_into_a_stretch_that_would_have_ended() -> None:
@@ -33,7 +33,7 @@ def test_clock_is_held_by_the_part_from_an_acknowledge_on() -> None:
     assert twin.at_end() == "H/H"
 
 
-@pytest.mark.parametrize("variant", range(4))
+@pytest.mark.parametrize("variant", [0, 1, 6])  # each way once
 def test_clock_is_held_by_the_controller_after_a_whole_byte(variant: int) -> None:
     run, twin = pair("clock-held-by-controller", variant)
     last = [row for row in run.rows() if row.start_ns < run.truth.holds[0].start_ns][-1]
@@ -50,9 +50,9 @@ def test_clock_is_held_by_the_controller_after_a_whole_byte(variant: int) -> Non
     assert not run.level("scl", hold.start_ns + 20 * MILLI)
 
 
-def test_both_ways_of_the_clock_held_by_the_controller_are_in_the_corpus() -> None:
-    notes = {pair("clock-held-by-controller", variant)[0].label.note for variant in range(4)}
-    assert len(notes) >= 2
+def test_several_ways_of_the_clock_held_by_the_controller_are_in_the_corpus() -> None:
+    notes = {run_of("clock-held-by-controller", variant).label.note for variant in (0, 1, 6)}
+    assert len(notes) == 3
 
 
 def test_stretch_creeps_up_to_the_limit_and_only_those_above_fail() -> None:

@@ -38,7 +38,7 @@ def test_zero_stream_is_clocked_on_with_sda_low_in_every_slot() -> None:
     assert twin.at_end() == "H/H"
 
 
-@pytest.mark.parametrize("variant", [0, 1, 2])
+@pytest.mark.parametrize("variant", [0, 3])  # in the address, in the register
 def test_orphaned_acknowledge_is_a_write_left_in_the_ninth_clock(variant: int) -> None:
     run, _ = pair("orphaned-acknowledge", variant)
     last = [row for row in run.rows() if row.start_ns <= run.wrong_ns][-1]
