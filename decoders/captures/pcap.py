@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from decoders.captures.pcap_frames import (
     Pending,
     damaged,
     no_frames,
-    unpackers,
     words_at,
 )
 from decoders.errors import CaptureError, Place
@@ -88,13 +88,13 @@ class PcapReader:
                 what = "this is no network capture (pcap)"
             raise CaptureError(what, place=Place(self.name), mend=_MEND)
         self._big, self._unit_ns = _MAGIC[header[:4]]
-        one, _ = unpackers(self._big)
-        major = int.from_bytes(header[4:6], "big" if self._big else "little")
+        order: Literal["big", "little"] = "big" if self._big else "little"
+        major = int.from_bytes(header[4:6], order)
         if major != 2:
             what = f"version {major} of the capture format is not known"
             raise CaptureError(what, place=Place(self.name), mend=_MEND)
         # the upper bits tell of the frame check sequence (section 4, "FCS len")
-        self._link = one.unpack_from(header, 20)[0] & 0xFFFF
+        self._link = int.from_bytes(header[20:24], order) & 0xFFFF
 
     def _frames(self, data: bytes, at: int) -> Frames:
         """The whole frames of data from `at` on."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import struct
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -131,12 +130,6 @@ class Pending:
         rest = whole[used:]
         self.at_byte += used
         self._parts, self._have, self._need = [rest], len(rest), need
-
-
-def unpackers(big: bool) -> tuple[struct.Struct, struct.Struct]:
-    """Readers of one u32 and of two, in a byte order."""
-    order = ">" if big else "<"
-    return struct.Struct(order + "I"), struct.Struct(order + "II")
 
 
 def words_at(data: Bytes, at: Int64s, *, big: bool) -> Int64s:

@@ -57,11 +57,6 @@ class Connection:
     halves: tuple[Half, Half] = field(default_factory=lambda: (Half(), Half()))
     last_number: int = 0  # of its last frame
 
-    @property
-    def is_begun(self) -> bool:
-        """Whether anything of it was seen."""
-        return self.halves[0].next_seq is not None or self.halves[1].next_seq is not None
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:

@@ -144,9 +144,3 @@ def _ends(data: Bytes, found: IpPackets, ports: Int64s) -> Uint64s:
         six = np.flatnonzero(found.is_6)
         ends[six, 0:4] = windows(data, found.address[six], 32).view(">u8")
     return ends
-
-
-def ports_of(ends: Uint64s) -> tuple[Int64s, Int64s]:
-    """Source and destination port of each row."""
-    ports = ends[:, 4].astype(np.int64)
-    return ports >> 16, ports & 0xFFFF
