@@ -10,6 +10,7 @@ import polars as pl
 
 from console.diagnosis.causes.traffic import Traffic, runs_of
 
+_MOVED = 10  # replies before, or a constant register would count
 _FEWEST = 30  # replies from which a device's own habits can be told
 
 
@@ -21,6 +22,7 @@ class Frozen:
     usual_run: int  # the longest before
     begins_ns: int
     lasts: bool  # to the end
+    before: int  # replies before the run
     total: int
 
     @property
@@ -28,29 +30,34 @@ class Frozen:
         """Whether its own noise never came near such a run.
 
         A device whose runs were r at most repeats a value with probability 1 - 1/r or so at each
-        poll: a run of 12 r by chance has probability about e^-12.
+        poll: a run of 12 r by chance has probability about e^-12. What never moved is no measure.
         """
-        return self.run >= max(12, 12 * self.usual_run) and self.usual_run < self.total / 8
+        moved = self.before >= _MOVED and self.usual_run < self.total / 8
+        return moved and self.run >= max(12, 12 * self.usual_run)
 
 
 def frozen_of(replies: pl.DataFrame) -> Frozen | None:
-    """Of the replies to the commonest request; None with too few."""
-    common = commonest(replies)
-    if common.height < _FEWEST:
-        return None
-    data = common["data"]
+    """The request whose replies stand still the longest beside what they did; None with too few."""
+    groups = replies.partition_by("asked", "length", maintain_order=True)
+    found = [_frozen(rows) for rows in groups if rows.height >= _FEWEST]
+    return max(found, key=lambda each: (each.beyond, each.run), default=None)
+
+
+def _frozen(rows: pl.DataFrame) -> Frozen:
+    data = rows["data"]
     same = (data == data.shift(1)).fill_null(value=False).to_numpy()
     begins, lengths = runs_of(same)
     if not len(begins):
-        return Frozen(1, 1, 0, lasts=False, total=common.height)
+        return Frozen(1, 1, 0, lasts=False, before=0, total=rows.height)
     best = int(np.argmax(lengths))
     others = np.delete(lengths, best)
     return Frozen(
         run=int(lengths[best]) + 1,
         usual_run=int(others.max(initial=0)) + 1,
-        begins_ns=int(common["start_ns"][int(begins[best])]),
-        lasts=bool(begins[best] + lengths[best] == common.height),
-        total=common.height,
+        begins_ns=int(rows["start_ns"][int(begins[best])]),
+        lasts=bool(begins[best] + lengths[best] == rows.height),
+        before=int(begins[best]),
+        total=rows.height,
     )
 
 

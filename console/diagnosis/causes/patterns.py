@@ -45,7 +45,7 @@ def pattern_of(facts: Facts) -> Pattern:
     if len(struck) < 2:
         return Pattern(len(ends), first_ns, -1, -1)
     reads = bool(np.mean(_read_flags(facts, clocks, at)) > 0.5)
-    others = _others(clocks, facts, at, reads=reads)
+    others = _others(clocks, facts, at, reads=reads)  # those acknowledged alike
     common = int(np.bitwise_and.reduce(struck))
     ever = int(np.bitwise_or.reduce(others)) if len(others) else 0
     bits = [bit for bit in range(7, -1, -1) if common >> bit & 1 and not ever >> bit & 1]
@@ -74,4 +74,6 @@ def _others(clocks: Clocks, facts: Facts, struck: Rows, *, reads: bool) -> Bytes
     passed = passed[passed >= 17]  # with a whole byte before it
     starts = clocks.start_ns.searchsorted(clocks.rise_ns)
     passed = passed[starts[passed] == starts[passed - 9]]
+    # In a ninth clock that nobody pulls low, nobody can let go of SDA.
+    passed = passed[clocks.sda[passed] == (np.mean(clocks.sda[struck]) > 0.5)]
     return _bytes_before(clocks, passed[_read_flags(facts, clocks, passed) == reads])

@@ -47,32 +47,22 @@ def _place(rows: pl.DataFrame) -> Place:
 # --- callers without a lock
 
 
-def _order(facts: Facts) -> pl.DataFrame:
-    """Own reads beside what came before them on the bus."""
-    address = facts.scene.episode.address
-    rows = facts.traffic.bus.with_columns(
-        before=pl.col("address").shift(1),
-        before_read=pl.col("read").shift(1),
-        before_2=pl.col("address").shift(2),
-        before_2_read=pl.col("read").shift(2),
-    )
-    return rows.filter((pl.col("address") == address) & pl.col("read"))
-
-
 def _mixed(facts: Facts) -> tuple[pl.DataFrame, int]:
-    """Own reads that somebody else's transaction parted from their write, and all own reads."""
-    reads = _order(facts)
-    own = pl.col("address")
-    foreign = (
-        (pl.col("before") != own)
-        & (pl.col("before_2") == own)
-        & ~pl.col("before_2_read")
-        & (pl.col("started_by") == "start")
+    """Own reads that somebody else's transaction parted from their write, and all own reads.
+
+    Parted by a transaction to another address, or by a second register write to the same one.
+    """
+    before, before_2 = pl.col("address").shift(1), pl.col("address").shift(2)
+    register = ~pl.col("read") & (pl.col("length") == 1)
+    rows = facts.traffic.bus.with_columns(
+        foreign=(before != pl.col("address")) & (before_2 == pl.col("address")),
+        crossed=(before == pl.col("address")) & (before_2 == pl.col("address")),
+        write=register.shift(1),
+        write_2=register.shift(2),
     )
-    twice = (pl.col("before") == own) & ~pl.col("before_read") & (pl.col("before_2") == own)
-    crossed = twice & ~pl.col("before_2_read")
-    read_again = (pl.col("before") == own) & pl.col("before_read")
-    return reads.filter(foreign | crossed | read_again), reads.height
+    reads = rows.filter((pl.col("address") == facts.scene.episode.address) & pl.col("read"))
+    parted = pl.col("write_2") & (pl.col("foreign") | (pl.col("crossed") & pl.col("write")))
+    return reads.filter((pl.col("started_by") == "start") & parted), reads.height
 
 
 def interleaved_callers(_scene: Scene, facts: Facts) -> Answer:
@@ -152,7 +142,7 @@ def _odd_before_end(facts: Facts, usual: set[str]) -> pl.DataFrame:
         & WHOLE
         & ~pl.col("shape").is_in(list(usual))
     )
-    counts = facts.traffic.bus["shape"].value_counts()
+    counts = facts.traffic.whole_run["shape"].value_counts()
     rare = counts.filter(pl.col("count") <= 2)["shape"].to_list()
     own = pl.col("address") == facts.scene.episode.address
     return rows.filter(pl.col("shape").is_in(rare) & own)

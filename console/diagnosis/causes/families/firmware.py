@@ -61,8 +61,12 @@ def tick_rollover(scene: Scene, facts: Facts) -> Answer:
             at=Place("prints", at_ns),
         ),
         unless(facts.hold is not None, "a line is held low"),
+        unless(
+            not facts.stopped and bool(lasting_complaint(scene)[0]),
+            "it is asked on, and the firmware complains",
+        ),
         telling(
-            facts.traffic.own_dead.height == 0 if scene.episode.device else None,
+            facts.traffic.own_dead.height == 0 if facts.stopped else None,
             "it is not asked any more",
             "it is still asked",
             strength=FAIR,

@@ -239,6 +239,7 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
     """After a reconnect commands vanish, while publishing works."""
     reactions = reactions_of(facts)
     back = facts.link.reconnects_ns
+    log = _unsubscribed(facts)
     told = None if reactions is None or not len(back) else reactions.split_at(back)
     return judged(
         needed(
@@ -249,8 +250,10 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
             strength=WEAK,
         ),
         needed(
-            None if reactions is None else told is not None,
-            "until then commands were followed, and after it none was",
+            True if log else None if reactions is None else told is not None,
+            "the broker's log has a new session without a subscription"
+            if log
+            else "until then commands were followed, and after it none was",
             "commands are followed after it as before",
             "whether commands are followed: none were recorded",
             strength=STRONG,
@@ -269,6 +272,17 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
     )
+
+
+def _unsubscribed(facts: Facts) -> bool:
+    """Whether the broker's log has a last session without a subscription, and one with before."""
+    sessions: list[bool] = []
+    for each in facts.link.broker:
+        if each.event == "connect" and not each.members.get("present"):
+            sessions.append(False)
+        elif each.event == "subscribe" and sessions:
+            sessions[-1] = True
+    return len(sessions) > 1 and any(sessions) and not sessions[-1]
 
 
 def _subscribed_after(facts: Facts, back: Int64s) -> bool:

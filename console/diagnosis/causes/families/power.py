@@ -88,7 +88,7 @@ def supply_dip(scene: Scene, facts: Facts) -> Answer:
 
 def _switched(facts: Facts, t_ns: int, *, on: bool) -> bool:
     found = facts.prints(t_ns - 100 * MS, t_ns + 50 * MS, words.POWER_SWITCH)
-    word = r"(?i)\bon\b|\bup\b|powered|restor" if on else r"(?i)\boff\b|\bdown\b|\bcut\b"
+    word = words.SWITCHED_ON if on else words.SWITCHED_OFF
     return words.matching(found, word).height > 0
 
 

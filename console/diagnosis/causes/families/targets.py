@@ -19,7 +19,7 @@ from console.diagnosis.causes.cause import (
     telling,
     unless,
 )
-from console.diagnosis.causes.content import frozen_of, two_contents, wrong_pairs
+from console.diagnosis.causes.content import commonest, frozen_of, two_contents, wrong_pairs
 from console.diagnosis.causes.faces import (
     HEALTHY_BUS,
     SILENT_COMPLAINED,
@@ -41,6 +41,7 @@ Bytes = npt.NDArray[np.uint8]
 _CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
 _HAMMER_NS = MS
 _FEWEST_RUNS = 3
+_LATEST = 400  # replies
 
 
 def _runs_place(runs: list[NackRun]) -> Place:
@@ -54,7 +55,8 @@ def busy_target(_scene: Scene, facts: Facts) -> Answer:
     same = {run.after for run in after}
     lengths = [run.length_ns for run in after]
     bounded = bool(lengths) and max(lengths) <= 2 * max(min(lengths), MS)
-    lasting = [run for run in nack_runs(facts) if not run.ended]
+    longest = max((run.count for run in runs), default=0)
+    lasting = [run for run in nack_runs(facts) if not run.ended and run.count > longest + 1]
     return judged(
         needed(
             len(after) >= _FEWEST_RUNS,
@@ -346,7 +348,7 @@ def address_clash(scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(apart, "the mixed bits are the AND of two contents", strength=FAIR),
-        telling(facts.stopped, "the device is lost to its firmware", "its firmware goes on"),
+        unless(_reads_back(facts), "a register that was set up reads otherwise: it restarted"),
         unless(bool(_mixed_asks(facts)), "they answer different requests"),
     )
 
@@ -356,36 +358,29 @@ def _mixed_asks(facts: Facts) -> bool:
 
 
 def _another_came(facts: Facts) -> tuple[bool, bool]:
-    """Whether replies lose bits from some moment on for good, as when a second device pulls too.
+    """Whether from some reply on bits that were always set are never set, and none is new.
 
-    Every later byte position keeps only bits that it had before, and loses some that were always
-    set: wired AND.
+    Two devices that answer at once pull SDA low for both: what is read is the AND of their bytes
+    (UM10204 section 3.1.8).
     """
-    replies = facts.traffic.replies
-    if replies.height < 30:
+    table = _latest_bytes(facts)
+    if len(table) < 30:
         return False, False
-    good = replies.filter(pl.col("start_ns") < facts.dead[0])
-    late = replies.filter(pl.col("start_ns") >= facts.dead[0])
-    if late.height < 5 or good.height < 20:
-        return False, False
-    length = int(good["length"].mode()[0])
-    always = _all_bits(good, length)
-    lost = always & ~_all_bits(late, length)
-    ever = ~_any_bits(late, length) & always
-    return bool(ever.any()) and bool(lost.any()), bool(ever.any())
+    always: Bytes = np.bitwise_and.accumulate(table, axis=0)[:-1]
+    ever: Bytes = np.bitwise_or.accumulate(table, axis=0)[:-1]
+    later: Bytes = np.bitwise_or.accumulate(table[::-1], axis=0)[::-1][1:]
+    lost = np.unpackbits(np.bitwise_and(always, np.invert(later)), axis=1).sum(axis=1)[19:-5]
+    gained = np.bitwise_and(later, np.invert(ever)).max(axis=1)[19:-5] > 0
+    mixed = bool(np.any((lost >= 2) & ~gained))
+    return mixed, mixed
 
 
-def _bytes_table(rows: pl.DataFrame, length: int) -> Bytes:
-    data = [d for d in rows["data"].to_list() if len(d) == 2 * length]
-    return np.array([list(bytes.fromhex(d)) for d in data], np.uint8).reshape(-1, length)
-
-
-def _all_bits(rows: pl.DataFrame, length: int) -> Bytes:
-    return np.asarray(np.bitwise_and.reduce(_bytes_table(rows, length), axis=0), np.uint8)
-
-
-def _any_bits(rows: pl.DataFrame, length: int) -> Bytes:
-    return np.asarray(np.bitwise_or.reduce(_bytes_table(rows, length), axis=0), np.uint8)
+def _latest_bytes(facts: Facts) -> Bytes:
+    """The bytes of the last replies to the commonest request."""
+    common = commonest(facts.traffic.replies).tail(_LATEST)
+    length = int(common["length"][0]) if common.height else 0
+    data = [list(bytes.fromhex(each)) for each in common["data"].to_list()]
+    return np.array(data, np.uint8).reshape(len(data), length)
 
 
 def deterministic_check_failure(_scene: Scene, facts: Facts) -> Answer:
