@@ -16,10 +16,10 @@ from console.commands.options import run_options
 from console.commands.reading import read_bench, reading_code
 from console.diagnosis.hops.chains import chains_of
 from console.diagnosis.hops.hops import hops_of
-from console.pipeline.diagnosing import episodes_table
 from console.pipeline.evidence import Evidence
 from console.pipeline.linking import linked
 from console.pipeline.tables import TABLES, chosen_rows
+from console.pipeline.telling import episodes_table
 from console.report.export import FORMATS, write_table
 from console.timeline.links import with_names
 from console.timeline.parties import parties_of
@@ -65,7 +65,7 @@ def command(
     **overrides: Any,
 ) -> int:
     """Run the command; see HELP."""
-    bench, evidence = read_bench(paths, **overrides)
+    bench, evidence = read_bench(paths, keep_edges=table == EPISODES, **overrides)
     rows = chosen_rows(_table(bench, evidence, table), table, where)
     if output == "-":
         if form == "parquet" and sys.stdout.isatty():

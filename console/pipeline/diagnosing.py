@@ -8,18 +8,14 @@ import numpy as np
 import polars as pl
 
 from console.bench.model import Bench
-from console.diagnosis.before.looking import differences
 from console.diagnosis.cutting import episodes_of
 from console.diagnosis.episode import Episode
-from console.diagnosis.episodes_table import episodes_frame
 from console.diagnosis.scene import Levels, Scene, SceneSource
 from console.pipeline.evidence import BusLines, Evidence
 from console.pipeline.run_findings import timed_rows
 from console.timeline.clocks import ClockMap, Int64s, mapped_ns
 from console.timeline.native import native_ns, piece_at
 from console.trust.unobserved import NOTHING
-
-MOST_LOOKED_AT = 20  # failures of one run whose table says what was different
 
 
 def episodes_in(evidence: Evidence, bench: Bench) -> list[Episode]:
@@ -35,17 +31,6 @@ def scenes_of(evidence: Evidence, bench: Bench) -> list[Scene]:
         for episode in episodes_of(bench, tables, evidence.observation)
         if episode.failed
     ]
-
-
-def episodes_table(evidence: Evidence, bench: Bench) -> pl.DataFrame:
-    """The `episodes` table; of the first failures also what was different just before."""
-    episodes, tables = episodes_in(evidence, bench), timed_rows(evidence.tables)
-    looked_at = [k for k, episode in enumerate(episodes) if episode.failed][:MOST_LOOKED_AT]
-    different: list[list[str] | None] = [None] * len(episodes)
-    for k in looked_at:
-        found = differences(scene_of(evidence, tables, episodes[k]))
-        different[k] = [one.words for one in found.ranked]
-    return episodes_frame(episodes, different)
 
 
 def scene_of(evidence: Evidence, tables: dict[str, pl.DataFrame], episode: Episode) -> Scene:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+import polars as pl
+
 from console.bench.model import Bench
+from console.diagnosis.before.difference import Differences
+from console.diagnosis.before.sharing import shared
 from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.causes.outcomes_file import of_device
 from console.diagnosis.episode import Episode
+from console.diagnosis.episodes_table import episodes_frame
 from console.diagnosis.lifetimes.counting import lives_of
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.story import Story
-from console.diagnosis.telling.telling import story_of
+from console.diagnosis.telling.telling import Found, found_of, story_of
+from console.diagnosis.telling.why import cause_words
 from console.pipeline.diagnosing import episodes_in, scene_of
 from console.pipeline.evidence import Evidence
 from console.pipeline.run_findings import timed_rows
@@ -29,6 +35,7 @@ class Told:
     lives: Sequence[Life]
     stories: Sequence[Story]  # of the episodes that failed, the gravest first
     untold: int = 0  # failed episodes beyond the first `MOST`
+    found: Sequence[Found] = ()  # what each story rests on
 
 
 def told(
@@ -49,19 +56,30 @@ def told(
     """
     episodes = episodes_in(evidence, bench)
     tables = timed_rows(evidence.tables)
-    off_axis = evidence.observation.off_axis
-    lives = lives_of(episodes, tables, evidence.name, names_of(bench), off_axis)
+    lives = lives_of(
+        episodes, tables, evidence.name, names_of(bench), evidence.observation.off_axis
+    )
     failed = sorted((each for each in episodes if each.failed), key=_gravest_first)
-    stories = []
+    found: list[Found] = []
     for episode in failed[:MOST]:
         if stop():
             break
         others = [each for each in episodes if _is_other(each, episode)]
-        own = [life for life in lives if life.device == episode.device]
-        life = next((each for each in own if _is_of(each, episode)), None)
-        scene, done = scene_of(evidence, tables, episode), of_device(outcomes, episode.device)
-        stories.append(story_of(scene, others, own, life, done))
-    return Told(episodes, lives, stories, max(0, len(failed) - MOST))
+        done = of_device(outcomes, episode.device)
+        found.append(found_of(scene_of(evidence, tables, episode), others, done))
+    return Told(episodes, lives, list(_stories(found, lives)), max(0, len(failed) - MOST), found)
+
+
+def _stories(found: Sequence[Found], lives: Sequence[Life]) -> Iterator[Story]:
+    alike: dict[str, list[Differences]] = {}
+    for each in sorted(found, key=lambda one: one.episode.first_bad_ns):
+        alike.setdefault(each.episode.device, []).append(each.differences)
+    common = {device: shared(many) for device, many in alike.items() if len(many) > 1}
+    for each in found:
+        device = each.episode.device
+        own = [life for life in lives if life.device == device]
+        life = next((one for one in own if _is_of(one, each.episode)), None)
+        yield story_of(each, own, life, common.get(device, ()))
 
 
 def _gravest_first(episode: Episode) -> tuple[bool, int]:
@@ -76,3 +94,13 @@ def _is_other(one: Episode, episode: Episode) -> bool:
 def _is_of(life: Life, episode: Episode) -> bool:
     """Whether a life is that of an episode: they ended at the same moment, in the same way."""
     return life.how == episode.how and life.elapsed_ns >= episode.elapsed_ns and life.failed
+
+
+def episodes_table(evidence: Evidence, bench: Bench) -> pl.DataFrame:
+    """The `episodes` table; of the first failures also what was different, and which causes fit."""
+    found = told(evidence, bench)
+    by_episode = {id(each.episode): each for each in found.found}
+    own = [by_episode.get(id(episode)) for episode in found.episodes]
+    different = [None if e is None else [one.words for one in e.differences.ranked] for e in own]
+    cause = [None if e is None else cause_words(e.ranking) for e in own]
+    return episodes_frame(found.episodes, different, cause)

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from console.diagnosis.before.difference import TOLD_BELOW, Differences
+from console.diagnosis.before.difference import Differences
+from console.diagnosis.before.sharing import Shared
 from console.diagnosis.story import Line, Part
-from console.watch.findings import counted
 
 MOST = 8
 
 
-def different(found: Differences) -> Part:
-    """The ranked list, or that nothing was unusual; and what could not be looked at."""
-    return Part("What was different just before", (*_ranked(found), *_limits(found)))
+def different(found: Differences, shared: Sequence[Shared] = ()) -> Part:
+    """The ranked list, or that nothing was unusual; and what could not be looked at.
+
+    Args:
+        found: of one episode.
+        shared: what several episodes of its device end with.
+    """
+    lines = (*_shared(shared), *_ranked(found), *_limits(found))
+    return Part("What was different just before", lines)
+
+
+def _shared(shared: Sequence[Shared]) -> Iterator[Line]:
+    for one in shared[:MOST]:
+        yield Line(f"{one.words} (chance {one.p:.2g})", one.places[0], "doubt")
 
 
 def _ranked(found: Differences) -> Iterator[Line]:
@@ -23,11 +34,8 @@ def _ranked(found: Differences) -> Iterator[Line]:
         yield Line(f"and {len(found.ranked) - MOST} more", tone="quiet")
     if found.ranked or not found.kinds:
         return
-    if found.least_p > TOLD_BELOW:
-        yield Line(f"too few polls before it ({found.healthy:,}) to call anything unusual")
-    else:
-        kinds = counted(found.looked_at, "kind")
-        yield Line(f"nothing unusual: {kinds} of feature beside {found.healthy:,} healthy polls")
+    beside = f", beside {found.healthy:,} healthy polls" if found.can_tell else ""
+    yield Line(found.words + beside)
 
 
 def _limits(found: Differences) -> Iterator[Line]:

@@ -1,13 +1,17 @@
-"""The story of an episode, put together."""
+"""The story of an episode, put together from all that was found of it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from console.diagnosis.before.difference import Differences
 from console.diagnosis.before.looking import differences
+from console.diagnosis.before.sharing import Shared
 from console.diagnosis.causes.experiments import Outcome, after
-from console.diagnosis.causes.ranking import ranked
+from console.diagnosis.causes.ranking import Ranking, ranked
 from console.diagnosis.episode import Episode
+from console.diagnosis.held.held import Held
 from console.diagnosis.held.held_lines import held_lines
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.scene import Scene
@@ -18,32 +22,60 @@ from console.diagnosis.telling.happened import ended, happened, head_of
 from console.diagnosis.telling.why import ruled_out, try_next, why
 
 
-def story_of(
-    scene: Scene,
-    others: Sequence[Episode] = (),
-    lives: Sequence[Life] = (),
-    life: Life | None = None,
-    outcomes: Sequence[Outcome] = (),
-) -> Story:
-    """Everything there is to tell of one episode.
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """What was found of one episode by itself."""
+
+    scene: Scene
+    holds: Sequence[Held]
+    differences: Differences
+    ranking: Ranking  # with the outcomes of experiments in it
+    outcomes: Sequence[Outcome]  # as the user recorded them
+
+    @property
+    def episode(self) -> Episode:
+        """Which one."""
+        return self.scene.episode
+
+
+def found_of(
+    scene: Scene, others: Sequence[Episode] = (), outcomes: Sequence[Outcome] = ()
+) -> Found:
+    """Look at one episode.
 
     Args:
         scene: the episode in its run.
         others: the other episodes of that device.
-        lives: of that device, of this run and of others it is compared with.
-        life: that of this episode.
-        outcomes: of experiments, as the user recorded them.
+        outcomes: of experiments on it, as the user recorded them.
     """
     ranking = ranked(scene, others)
     if outcomes:
         ranking = after(ranking, outcomes)
+    return Found(scene, held_lines(scene), differences(scene), ranking, outcomes)
+
+
+def story_of(
+    found: Found,
+    lives: Sequence[Life] = (),
+    life: Life | None = None,
+    shared: Sequence[Shared] = (),
+) -> Story:
+    """Everything there is to tell of one episode.
+
+    Args:
+        found: what was found of it.
+        lives: of that device, of this run and of others it is compared with.
+        life: that of this episode.
+        shared: what several episodes of that device end with.
+    """
+    scene, ranking = found.scene, found.ranking
     parts = [
         happened(scene, life),
-        ended(scene, held_lines(scene)),
-        different(differences(scene)),
+        ended(scene, found.holds),
+        different(found.differences, shared),
         why(scene, ranking),
     ]
     if lives:
         parts.append(count_or_clock(lives))
-    parts += [try_next(ranking, outcomes), *ruled_out(scene, ranking)]
+    parts += [try_next(ranking, found.outcomes), *ruled_out(scene, ranking)]
     return Story(scene.episode, head_of(scene.episode), tuple(parts))

@@ -30,6 +30,13 @@ def why(scene: Scene, ranking: Ranking) -> Part:
     return Part("Why", tuple(lines))
 
 
+def cause_words(ranking: Ranking) -> str | None:
+    """The slug of the cause that is claimed, several where they are not told apart; or None."""
+    if ranking.tie is not None:
+        return " or ".join(ranking.tie.slugs)
+    return ranking.claimed[0].cause.slug if ranking.claimed else None
+
+
 def _evidence(scene: Scene, evidence: Sequence[Evidence]) -> Iterator[Line]:
     for each in evidence:
         words = f"  {_SAYS[each.says]}: {each.words}"

@@ -15,11 +15,12 @@ from captures_demo.simulator.make import files
 from captures_demo.simulator.writers.files import write
 from console.bench.model import Bench
 from console.diagnosis.scene import Scene
-from console.pipeline.diagnosing import episodes_in, episodes_table, scenes_of, wire_between
+from console.pipeline.diagnosing import episodes_in, scenes_of, wire_between
 from console.pipeline.evidence import Evidence
 from console.pipeline.inputs import Overrides, settled
 from console.pipeline.reading import read_all
 from console.pipeline.settling import evidence_of
+from console.pipeline.telling import episodes_table
 from decoders.buses.i2c import I2cDecoder
 from decoders.captures.edges import Edges
 
