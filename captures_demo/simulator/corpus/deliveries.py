@@ -52,7 +52,7 @@ def oversize_drop(works: Works) -> None:
         number = 0
         while works.schedule.now_ns < works.end_ns - 50 * MILLI:
             number += 1
-            seen = [caps.pick(CAPS) for _ in range(caps.below(15))]
+            seen = [caps.pick(CAPS) for _ in range(caps.below(28))]
             payload = msgspec.json.encode({"n": number, "caps": seen}).decode()
             works.board.print("D", f"net: sent {SEEN} n {number}")
             if FIXED_HEADER + len(SEEN) + len(payload) > buffer and not works.healthy:
