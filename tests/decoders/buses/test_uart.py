@@ -313,7 +313,4 @@ def test_no_tables_are_a_table_of_no_rows() -> None:
 def test_what_a_receiver_bears_is_the_published_share(
     frame: UartFormat, slow: float, fast: float
 ) -> None:
-    assert bearable_percent(frame) == (
-        pytest.approx(slow, abs=6e-3),
-        pytest.approx(fast, abs=6e-3),
-    )
+    assert bearable_percent(frame) == pytest.approx((slow, fast), abs=6e-3)
