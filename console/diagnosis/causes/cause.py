@@ -163,4 +163,5 @@ class Cause:
 
 def missing_kinds(cause: Cause, scene: Scene) -> Sequence[Kind]:
     """The kinds of source a cause needs and the run has not."""
-    return [kind for kind in cause.needs if not scene.of_kind(kind)]
+    there = {source.kind for source in scene.sources}  # those beside the axis too
+    return [kind for kind in cause.needs if kind not in there]

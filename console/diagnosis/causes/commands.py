@@ -59,7 +59,7 @@ def _down(link: LinkLife, t_ns: int) -> bool:
 def reactions_of(facts: Facts) -> Reactions | None:
     """Of the commands of a run; None where there are too few, or nothing that follows them."""
     topics = _sent([topic for topic in facts.topics if topic.is_command])
-    if not topics or not facts.has_prints:
+    if not topics or not facts.ordered:
         return None
     t_ns = np.concatenate([topic.t_ns for topic in topics])
     sizes = np.concatenate([topic.sizes for topic in topics])

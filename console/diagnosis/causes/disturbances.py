@@ -80,13 +80,15 @@ class Disturbances:
     def coupled(self) -> tuple[int, int]:
         """Short pulses of one line that begin at an edge of the other, and all short pulses."""
         scl, sda = self.clocks.edges_ns
-        width = self.clocks.high_usual_ns / 2
+        width = min(self.clocks.high_usual_ns / 2, 1_000)
+        short = pulses_below(scl, width), pulses_below(sda, width)
+        grain = _COUPLED_NS + self.sample_ns
         found = at_edge = 0
-        for own, other in ((scl, sda), (sda, scl)):
-            pulses = pulses_below(own, min(width, 1_000))
+        for pulses, other, others_short in ((short[0], sda, short[1]), (short[1], scl, short[0])):
+            # An edge of a disturbance of its own couples nothing.
+            real = other[~near(other, others_short, int(width), 0)]
             found += len(pulses)
-            grain = _COUPLED_NS + self.sample_ns
-            at_edge += int(near(pulses, other, grain, 0).sum())
+            at_edge += int(near(pulses, real, grain, 0).sum())
         return at_edge, found
 
     @cached_property

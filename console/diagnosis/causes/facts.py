@@ -222,6 +222,16 @@ class Facts:
         """When the board's link to its broker was lost and found."""
         return link_life(self.scene)
 
+    @property
+    def ordered(self) -> bool:
+        """Whether prints and messages lie on one axis, so that their order means something."""
+        return bool(self.scene.of_kind("prints")) and bool(self.scene.of_kind("messages"))
+
+    @cached_property
+    def link_of_messages(self) -> LinkLife:
+        """The same on the messages' clock: by the broker's log alone where prints are beside it."""
+        return self.link if self.ordered else link_life(self.scene, printed=False)
+
     @cached_property
     def has_messages(self) -> bool:
         """Whether messages were recorded."""

@@ -82,9 +82,9 @@ class LinkLife:
         return int(self.found_ns[at]) if at < len(self.found_ns) else None
 
 
-def link_life(scene: Scene) -> LinkLife:
-    """What the prints and the broker's log say of the link."""
-    prints = scene.table("prints")
+def link_life(scene: Scene, *, printed: bool = True) -> LinkLife:
+    """What the prints, unless they are to be left out, and the broker's log say of the link."""
+    prints = scene.table("prints") if printed else scene.table("prints").clear()
     events = tuple(_broker_events(scene))
     lost = words.matching(prints, words.LINK_LOST)
     found = words.matching(prints, words.LINK_FOUND)

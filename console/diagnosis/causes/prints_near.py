@@ -22,7 +22,9 @@ BOOT = (
 WATCHDOG = r"(?i)watchdog|\bwdt\b|panic|hard ?fault"
 BROWN_OUT = r"(?i)brown-? ?out|under-? ?volt|supply (dip|low)|\bvbat low|voltage (dip|drop)"
 RECOVERY = r"(?i)recover|bus clear|clear(ing)? (the )?bus|unstick|bit-?bang|toggl"
-ACTUATOR = r"(?i)servo|motor|relay|solenoid|pump|valve|\bfan\b|heater|diverter|actuator|\bpwm\b"
+ACTUATOR = (
+    r"(?i)servo|\bdivert|\bgate\b|motor|relay|solenoid|pump|valve|\bfan\b|heater|actuator|\bpwm\b"
+)
 POWER_SWITCH = r"(?i)\b(power(ed|ing)?|pwr|supply|rail|vcc|vdd|\dv\d*|load switch)\b"
 SWITCHED_OFF = r"(?i)\boff\b|\bdown\b|\bcut\b|disab|(->|=|:)\s*0\b"
 SWITCHED_ON = r"(?i)\bon\b|\bup\b|restor|enab|(->|=|:)\s*1\b"

@@ -180,6 +180,31 @@ def _and_rows(facts: Facts) -> pl.DataFrame:
     return rows.filter(~pl.col("answered")) if known else rows
 
 
+def _cut_at_difference(facts: Facts) -> int:
+    """STOPs inside the address byte, at the first bit in which two known addresses differ."""
+    clocks = facts.clocks
+    if clocks is None:
+        return 0
+    known = [a << 1 | rw for a in facts.traffic.addresses for rw in (0, 1)]
+    pairs = {
+        ((a & b) >> (8 - n), n)
+        for a, b in combinations(known, 2)
+        if a >> 1 != b >> 1
+        for n in (8 - (a ^ b).bit_length() + 1,)
+    }
+    stops = clocks.inside_ns[np.isin(clocks.inside_ns, clocks.stop_ns)]
+    first = clocks.rise_ns.searchsorted(
+        clocks.start_ns[np.maximum(clocks.start_ns.searchsorted(stops) - 1, 0)]
+    )
+    last = clocks.rise_ns.searchsorted(stops)
+    found = 0
+    for begin, end in zip(first.tolist(), last.tolist(), strict=True):
+        bits = clocks.sda[begin : end - 1]  # the last clock is the STOP's own
+        value = int("".join("1" if bit else "0" for bit in bits) or "0", 2)
+        found += len(bits) <= 8 and (value, len(bits)) in pairs
+    return found
+
+
 def _starts_too_near(facts: Facts) -> bool | None:
     """Whether a START follows a STOP within tBUF (1.3 us in fast, 4.7 us in standard mode)."""
     clocks = facts.clocks
@@ -197,27 +222,32 @@ def _starts_too_near(facts: Facts) -> bool | None:
 def second_controller(_scene: Scene, facts: Facts) -> Answer:
     """Two controllers send at once, and their bits are ANDed on the wire."""
     mixed = _and_rows(facts)
+    cut = _cut_at_difference(facts)
     near = _starts_too_near(facts)
     said = facts.prints(*facts.life, r"(?i)arbitration|\barlo\b").height > 0
     return judged(
         needed(
-            mixed.height > 0 or (bool(said) and bool(near)),
+            mixed.height > 0 or cut >= 3 or (bool(said) and bool(near)),
             f"{mixed.height} transactions go to an address that is the AND of two known ones"
             if mixed.height
+            else f"{cut} transactions stop at the bit where two known addresses first differ"
+            if cut
             else "the firmware says that it lost arbitration",
             "no address is the AND of two known ones",
             strength=STRONG,
             at=_place(mixed),
         ),
         telling(
-            near,
+            near or None,
             "STARTs follow a STOP more closely than one controller's do",
-            "every START keeps its time from the STOP before",
-            "how closely STARTs follow: the samples are too far apart",
+            "",
+            "how closely STARTs follow a STOP",
         ),
         telling(
-            said if facts.has_prints else None,
+            said or None,
             "the firmware says that it lost arbitration",
+            "",
+            "whether arbitration was lost: the firmware does not say",
             strength=FAIR,
         ),
         unless(_scan(facts).height > 0, "an address scan ran"),

@@ -271,7 +271,7 @@ def _wiggled(facts: Facts) -> list[int] | None:
         after = slice(k, k + 4)
         same = clocks.start_ns.searchsorted(clocks.rise_ns[after])
         if len(same) == 4 and same[0] == same[-1] and other[k : k + 3].all():
-            steady = np.ptp(step[k : k + 3]) < 0.5 * np.median(step[k : k + 3])
+            steady = np.ptp(step[k + 1 : k + 3]) < 0.5 * np.median(step[k + 1 : k + 3])
             if steady:
                 found.append(int(clocks.rise_ns[k]))
     return found

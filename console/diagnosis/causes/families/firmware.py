@@ -129,6 +129,8 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
 
 def _near(facts: Facts, *counts: int) -> str:
     """A round limit that one of the counts stands at, or a table's less a few that were open."""
+    if not facts.scene.of_kind("capture"):
+        return _printed_until(facts.scene)
     if not facts.stopped or facts.hold is not None:
         return ""
     polls = facts.traffic.own_healthy.filter(pl.col("read") & pl.col("answered")).height
@@ -139,6 +141,18 @@ def _near(facts: Facts, *counts: int) -> str:
             if size - 10 <= count < size:
                 return f"{size} less {size - count} already open"
     return ""
+
+
+def _printed_until(scene: Scene) -> str:
+    """A round limit at which good lines of a party end, where no capture tells more."""
+    party, begins = lasting_complaint(scene)
+    if not party or begins is None:
+        return ""
+    before = scene.table("prints").filter(pl.col("t_ns") < begins)["text"]
+    count = int(before.str.to_lowercase().str.contains(rf"\b{party}\b").sum())
+    return near_limit(count, count) or next(
+        (f"{s} less {s - count} already open" for s in (256, 512) if s - 10 <= count < s), ""
+    )
 
 
 def _why_count(near: str, course: Course | None, said: pl.DataFrame, same: bool | None) -> str:
@@ -229,10 +243,11 @@ def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
             at=Place("prints", int(after["t_ns"][0])) if after.height else Place(),
         ),
-        needed(
-            _fault_first(facts, after),
+        (needed if facts.traffic.bus.height else telling)(
+            _fault_first(facts, after) if facts.traffic.bus.height else None,
             "a fault of the bus came before, and then nothing was printed",
             "no fault of the bus came before it",
+            "whether a fault of the bus came before: it was not captured",
             strength=FAIR,
         ),
         telling(
@@ -402,7 +417,7 @@ CAUSES = (
         "firmware",
         (HEALTHY_BUS, SILENT_COMPLAINED),
         1.0,
-        ("prints",),
+        ("capture", "prints"),
         deaf_uart,
         ("restart-uart",),
         "the UART's two lines",

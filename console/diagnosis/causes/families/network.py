@@ -45,7 +45,9 @@ def _holes(facts: Facts) -> list[tuple[Topic, Hole]]:
 
 def _at_loss(facts: Facts, holes: list[tuple[Topic, Hole]]) -> list[tuple[Topic, Hole, int]]:
     """The holes within which the link was lost or found again, with that moment."""
-    moments = np.sort(np.concatenate([facts.link.lost_ns, facts.link.found_ns]))
+    moments = np.sort(
+        np.concatenate([facts.link_of_messages.lost_ns, facts.link_of_messages.found_ns])
+    )
     found = []
     for topic, hole in holes:
         slack = topic.period_ns
@@ -99,7 +101,7 @@ def _qos0(topic: Topic) -> bool:
 def half_open(_scene: Scene, facts: Facts) -> Answer:
     """The peer is gone, and publishing still succeeds until the keep-alive notices."""
     at_loss = _at_loss(facts, _holes(facts))
-    lost = facts.link.lost_ns
+    lost = facts.link_of_messages.lost_ns
     spans = [
         int(lost[at]) - hole.last_ns
         for _, hole, _ in at_loss
@@ -436,8 +438,10 @@ def _repeated(facts: Facts) -> list[tuple[int, bool]]:
 
 
 def _near_links(facts: Facts, t_ns: Int64s) -> bool | None:
-    moments = np.sort(np.concatenate([facts.link.lost_ns, facts.link.found_ns]))
-    if not facts.has_prints or not len(t_ns):
+    moments = np.sort(
+        np.concatenate([facts.link_of_messages.lost_ns, facts.link_of_messages.found_ns])
+    )
+    if not (facts.ordered or facts.link_of_messages.broker) or not len(t_ns):
         return None
     if not len(moments):
         return False
@@ -449,8 +453,11 @@ def stale_retained_command(_scene: Scene, facts: Facts) -> Answer:
     """A retained command arrives with the subscription and moves something."""
     rows = facts.scene.table("messages").filter(pl.col("retain").fill_null(value=False))
     commands = rows.filter(rows["topic"].is_in([t.name for t in facts.topics if t.is_command]))
+    boots = facts.restarts["t_ns"].to_numpy() if facts.ordered else np.empty(0, np.int64)
     joined = np.sort(
-        np.concatenate([facts.link.found_ns, facts.link.subscribed_ns, facts.restarts["t_ns"]])
+        np.concatenate(
+            [facts.link_of_messages.found_ns, facts.link_of_messages.subscribed_ns, boots]
+        )
     )
     times = commands["t_ns"].to_numpy()
     after = _just_after(times, joined)
@@ -465,13 +472,18 @@ def stale_retained_command(_scene: Scene, facts: Facts) -> Answer:
             at=Place("messages", int(times[0])) if times.size else Place(),
         ),
         needed(
-            bool(after) if facts.has_prints else None,
+            bool(after) if len(joined) else None,
             "it arrived as the board subscribed",
             "it did not arrive as the board subscribed",
             "when the board subscribed: there is no log",
             strength=FAIR,
         ),
-        telling(bool(acted), "the board acted on it", "the board did not act on it", strength=FAIR),
+        telling(
+            bool(acted) if facts.ordered else None,
+            "the board acted on it",
+            "the board did not act on it",
+            strength=FAIR,
+        ),
     )
 
 
