@@ -7,10 +7,11 @@ import socket
 import struct
 import threading
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from scapy.utils import RawPcapWriter
+from dpkt.pcap import Writer
 
 _ALL = 3  # ETH_P_ALL of linux/if_ether.h
 _STAMPS_IN_NS = 35  # SO_TIMESTAMPNS of asm-generic/socket.h
@@ -53,10 +54,9 @@ class Recorder:
 
     def write(self, path: Path) -> Path:
         """The frames as a network capture, by an independent library."""
-        writer = RawPcapWriter(str(path), linktype=_ETHERNET, nano=True)
-        writer.write_header(None)
-        for t_ns, frame in self.frames:
-            writer.write_packet(frame, sec=t_ns // 10**9, usec=t_ns % 10**9)
+        writer = Writer(path.open("wb"), linktype=_ETHERNET, nano=True)
+        for t_ns, frame in self.frames:  # floats would round what the kernel stamped
+            writer.writepkt_time(frame, Decimal(t_ns).scaleb(-9))
         writer.close()
         return path
 

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from scapy.layers.inet import IP, TCP
-from scapy.packet import Raw
-from scapy.utils import wrpcapng
+from dpkt.ethernet import Ethernet
+from dpkt.ip import IP, IP_PROTO_TCP
+from dpkt.pcapng import Writer
+from dpkt.tcp import TCP, TH_ACK, TH_PUSH
 
 from console.pipeline.evidence import Evidence
 from console.pipeline.gather import gathered
@@ -86,13 +87,12 @@ def test_a_network_capture_is_told_by_content_and_becomes_messages(
 
 def test_a_file_of_another_writer_in_blocks_is_read(tmp_path: Path) -> None:
     said = [connect(), publish("a/b", b"hi")]
-    packets = [
-        IP() / TCP(sport=50112, dport=1883, flags="PA", seq=seq) / Raw(data)
-        for seq, data in zip((1, 1 + len(said[0])), said, strict=True)
-    ]
-    for k, packet in enumerate(packets):
-        packet.time = 1_700_000_000 + k
-    wrpcapng(str(tmp_path / "lan.pcapng"), packets)
+    with (tmp_path / "lan.pcapng").open("wb") as file:
+        writer = Writer(file)
+        for k, (seq, data) in enumerate(zip((1, 1 + len(said[0])), said, strict=True)):
+            segment = TCP(sport=50112, dport=1883, flags=TH_PUSH | TH_ACK, seq=seq, data=data)
+            packet = IP(src=b"\x0a\0\0\7", dst=b"\x0a\0\0\1", p=IP_PROTO_TCP, data=segment)
+            writer.writepkt_time(bytes(Ethernet(data=packet)), 1_700_000_000 + k)
     messages = evidence_of(tmp_path / "lan.pcapng").tables["messages"]
     assert messages.select("t_ns", "topic", "payload").rows() == [
         (1_700_000_001_000_000_000, "a/b", "hi")

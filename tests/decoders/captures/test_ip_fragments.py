@@ -1,33 +1,54 @@
-"""Fragments made by an independent packet library (scapy)."""
+"""Fragments whose headers are packed by an independent packet library (dpkt)."""
 
 from __future__ import annotations
 
 import random
 
 import pytest
+from dpkt.ip import IP, IP_PROTO_FRAGMENT, IP_PROTO_TCP
+from dpkt.ip6 import IP6, IP6FragmentHeader
+from dpkt.tcp import TCP
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scapy.layers.inet import IP, TCP, fragment
-from scapy.layers.inet6 import IPv6, IPv6ExtHdrFragment, fragment6
-from scapy.packet import Packet, Raw
 
 from decoders.captures.pcap import PcapReader
 from decoders.captures.tcp_segments import SegmentDecoder
 from tests.decoders.captures.network_files import START_NS, Stamped, payloads, pcap
 
 BODY = bytes(range(256)) * 6
+SEGMENT = bytes(TCP(data=BODY))
+EIGHTS = 8  # offsets count units of 8 bytes: RFC 791 section 3.2, RFC 8200 section 4.5
 
 
-def fours(packet: Packet, size: int) -> list[bytes]:
-    return [bytes(part) for part in fragment(packet, fragsize=size)]  # type: ignore[no-untyped-call]
+def fours(size: int, identity: int = 7) -> list[bytes]:
+    """A segment in fragments of `size` bytes, a multiple of 8 (RFC 791 section 3.2)."""
+    ends = {"src": bytes([10, 0, 0, 7]), "dst": bytes([10, 0, 0, 1])}
+    return [
+        bytes(IP(**ends, id=identity, p=IP_PROTO_TCP, mf=more, offset=at // EIGHTS, data=data))
+        for at, more, data in parts(size)
+    ]
 
 
-def sixes(packet: Packet, size: int) -> list[bytes]:
-    return [bytes(part) for part in fragment6(packet, size)]  # type: ignore[no-untyped-call]
+def sixes(size: int, identity: int = 7) -> list[bytes]:
+    """The same with the fragment header of RFC 8200 section 4.5."""
+    ends = {"src": b"\xfd" + bytes(14) + b"\x07", "dst": b"\xfd" + bytes(14) + b"\x01"}
+    found = []
+    for at, more, data in parts(size):
+        header = IP6FragmentHeader(nxt=IP_PROTO_TCP, id=identity, frag_off=at // EIGHTS)
+        header.m_flag = more
+        body = bytes(header) + data
+        packet = IP6(**ends, nxt=IP_PROTO_FRAGMENT, plen=len(body), hlim=64, data=body)
+        found.append(bytes(packet))
+    return found
 
 
-FOUR = fours(IP(src="10.0.0.7", dst="10.0.0.1", id=7) / TCP() / Raw(BODY), 256)
-SIX = sixes(IPv6(src="fd00::7", dst="fd00::1") / IPv6ExtHdrFragment(id=7) / TCP() / Raw(BODY), 400)
+def parts(size: int) -> list[tuple[int, bool, bytes]]:
+    """Offset, whether more follow, and bytes of each part of the segment."""
+    begins = range(0, len(SEGMENT), size)
+    return [(at, at + size < len(SEGMENT), SEGMENT[at : at + size]) for at in begins]
+
+
+FOUR, SIX = fours(256), sixes(352)
 
 
 def decoded(frames: list[bytes], seconds_between: int = 0) -> tuple[list[bytes], SegmentDecoder]:
@@ -53,6 +74,14 @@ def test_fragments_make_the_packet_in_any_order(packets: list[bytes], order: ran
     assert (facts.fragments, facts.put_together, facts.given_up) == (len(frames), 1, 0)
 
 
+def test_the_headers_of_the_library_say_where_each_fragment_belongs() -> None:
+    assert [frame[6:8].hex() for frame in (FOUR[0], FOUR[1], FOUR[-1])] == ["2000", "2020", "00c0"]
+    assert [frame[40:48].hex() for frame in (SIX[0], SIX[-1])] == [
+        "0600000100000007",
+        "0600058000000007",
+    ]
+
+
 def test_a_repeated_fragment_changes_nothing() -> None:
     assert decoded([FOUR[0], FOUR[0], FOUR[2], *FOUR[1:]])[0] == [BODY]
 
@@ -69,5 +98,5 @@ def test_a_fragment_that_comes_after_a_minute_is_too_late() -> None:
 
 
 def test_no_more_than_so_many_packets_wait() -> None:
-    frames = [fours(IP(id=k) / TCP() / Raw(BODY), 800)[0] for k in range(1, 200)]
+    frames = [fours(800, identity)[0] for identity in range(1, 200)]
     assert decoded(frames)[1].fragments.given_up == 199
