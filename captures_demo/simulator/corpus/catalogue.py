@@ -85,6 +85,7 @@ _MAKERS = (
     Maker(
         "data-dependent-corruption",
         controllers.data_dependent_corruption,
+        change=controllers.up_to_127,
         driver=controllers.Hasty,
     ),
     Maker("length-cap", controllers.length_cap, change=controllers.longer_samples),

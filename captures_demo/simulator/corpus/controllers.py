@@ -164,16 +164,18 @@ def data_dependent_corruption(works: Works) -> None:
     """
     dice, driver, victim = works.dice("place"), works.driver, works.victim
     assert isinstance(driver, Hasty)
-    driver.pattern = 0x80 if not works.healthy else 0
-    flag = 0x80 if works.part.order == "little" else 0x8000  # in the first byte of the count
+    flag = 0x80 if works.part.order == "little" else 0x8000  # in the first byte of the value
     step = dice.between(3, 9)
 
     def usual(number: int) -> Program[Outcome]:
-        victim.count = number // 0x7F << 8 | number % 0x7F  # no byte of it has bit 7
-        if number >= works.variant.place:
-            victim.count |= flag  # the part marks its counts from now on
+        victim.count = number  # below 128: no byte of it has bit 7
         victim.level = 0x0101 * (1 + number // step % 0x60)
-        return (yield from works.read(victim))
+        if number >= works.variant.place:
+            victim.level |= flag  # it is over the middle of its range from now on
+        driver.pattern = 0 if works.healthy else 0x80  # the fast way is taken for this part alone
+        outcome = yield from works.read(victim)
+        driver.pattern = 0
+        return outcome
 
     driver.on_strike = lambda: works.wrong("STOP in the ninth clock of bytes with bit 7")
     victim.settles = True
@@ -205,6 +207,11 @@ def length_cap(works: Works) -> None:
         return Outcome(outcome.kind, buffer)
 
     works.usual = usual
+
+
+def up_to_127(variant: Variant) -> Variant:
+    """Fewer polls than a byte without bit 7 can count."""
+    return replace(variant, place=min(variant.place, 90), dead=min(variant.dead, 34))
 
 
 def longer_samples(variant: Variant) -> Variant:

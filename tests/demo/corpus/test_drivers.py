@@ -73,6 +73,9 @@ def test_data_decides_which_replies_have_a_stop_in_the_ninth_clock() -> None:
         assert (bits(row) != 0) == (hit is not None)
         assert row.data == (whole.data if hit is None else whole.data[:hit])
     assert sum(bits(row) != 0 for row in run.reads()) >= 20
+    assert all(bits(row) == 0 for row in run.reads(0, run.wrong_ns - MILLI))
+    others = [row for row in run.rows() if row.address != run.address]
+    assert all(bits(row) == 0 for row in others)
 
 
 def test_reads_stop_at_the_cap_while_the_buffer_that_is_printed_is_longer() -> None:
