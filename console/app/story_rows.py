@@ -10,6 +10,7 @@ from textual.content import Content
 
 from console.app.signs import Signs
 from console.app.timeline.pieces import cut
+from console.diagnosis.held.drawing import in_ascii
 from console.diagnosis.story import Line, Part, Story
 
 INDENT = 4  # cells before a sentence
@@ -61,7 +62,8 @@ def story_rows(
 
 def _wrapped(line: Line, room: int, signs: Signs) -> list[str]:
     """A sentence in rows of at most so many cells; a drawing in one, cut."""
-    text = signs.clean(line.words[:MOST_TEXT])
+    words = line.words[:MOST_TEXT]
+    text = signs.clean(in_ascii(words) if line.drawn and signs.is_ascii else words)
     if line.drawn or cell_len(text) <= room:
         return [cut(text, room, signs.ellipsis)]
     return [part.plain.rstrip() for part in Content(text).wrap(room)]

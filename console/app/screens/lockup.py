@@ -53,7 +53,8 @@ class LockupScreen(RunScreen):
         super().__init__()
         self.chosen = 0  # which story is shown
         self._told: Told | None = None
-        self._of: RunView | None = None  # whose stories they are
+        self._of: RunView | None = None  # what is shown
+        self._told_of: RunView | None = None  # whose stories they are, while others are made
 
     @property
     def stories(self) -> Sequence[Story]:
@@ -75,6 +76,8 @@ class LockupScreen(RunScreen):
         if self._of is not view:
             self._of = view
             self._make(view, self._outcomes)
+            if not self.stories:
+                self._tell()
 
     @property
     def _outcomes(self) -> list[Outcome]:
@@ -97,14 +100,14 @@ class LockupScreen(RunScreen):
         """Tell the one that was chosen before, or the gravest."""
         if message.view is not self._of:
             return
-        self._told = message.told
+        self._told, self._told_of = message.told, message.view
         self.chosen = min(self.chosen, max(len(self.stories) - 1, 0))
         self._tell()
 
     def _tell(self) -> None:
         self.set_class(bool(self.stories), "-told")
         if not self.stories or self._told is None or self._of is None:
-            words = NOTHING if self._told is not None else WORKING
+            words = NOTHING if self._told_of is self._of is not None else WORKING
             self.query_one("#lockup-none", Static).update(Content(words))
             return
         story = self.stories[self.chosen]

@@ -28,6 +28,12 @@ class _Pens:
 
 _ASCII = _Pens("_", "~", "/", "\\", ".", "^")
 _UNICODE = _Pens("▁", "▔", "╱", "╲", "·", "▲")
+_TO_ASCII = str.maketrans(
+    {
+        getattr(_UNICODE, pen): getattr(_ASCII, pen)
+        for pen in ("low", "high", "rise", "fall", "unknown", "arrow")
+    }
+)
 
 
 def drawn(standing: Standing, line: Line, *, ascii_only: bool = False) -> list[str]:
@@ -56,6 +62,11 @@ def drawn(standing: Standing, line: Line, *, ascii_only: bool = False) -> list[s
         ("", mark),
     ]
     return [(name.ljust(_MARGIN) + text).rstrip() for name, text in rows]
+
+
+def in_ascii(row: str) -> str:
+    """A row of a drawing with the pens of ASCII."""
+    return row.translate(_TO_ASCII)
 
 
 def _clock(slot: int, line: Line, pens: _Pens) -> str:

@@ -45,6 +45,11 @@ def test_a_drawing_is_cut_and_keeps_its_spaces() -> None:
     assert rows[1].text == ("  ─  " * 30)[: WIDTH - INDENT - 2] + "…"
 
 
+def test_the_wire_is_drawn_in_ascii_where_the_screen_is() -> None:
+    rows = list(story_rows(story(Line("SDA ▁╱▔╲··", drawn=True)), (), WIDTH, ASCII))
+    assert rows[1].text == "SDA _/~\\.."
+
+
 def test_hostile_text_is_harmless_and_a_long_one_is_looked_at_in_part() -> None:
     told = story(Line("\x1b[2J[bold]\x00" + "x" * 1_000_000, Place(0)))
     rows = list(story_rows(told, (), WIDTH, ASCII))

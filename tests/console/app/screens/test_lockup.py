@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from threading import Event
 
 import pytest
 from textual.pilot import Pilot
 
 from console.app.app import LastackApp
-from console.app.screens.lockup import NOTHING, LockupScreen
+from console.app.screens.lockup import NOTHING, WORKING, LockupScreen
 from console.app.screens.timeline import TimelineScreen
 from console.app.widgets.story_list import StoryList
 from console.diagnosis.causes.experiment_table import EXPERIMENTS
@@ -121,6 +122,26 @@ async def test_a_run_in_which_nothing_stopped_says_so() -> None:
     async with showing("lockup", empty_view()) as (app, pilot):
         await until_so(pilot, lambda: NOTHING in screen_text(app))
         assert not app.screen.has_class("-told")
+
+
+@played
+async def test_while_the_stories_of_another_view_are_made_nothing_is_said_of_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    async with showing("lockup", empty_view()) as (app, pilot):
+        await until_so(pilot, lambda: NOTHING in screen_text(app))
+        go = Event()
+
+        def made(*_: object, **__: object) -> Told:
+            go.wait(10)
+            return some_told()
+
+        monkeypatch.setattr("console.app.screens.lockup.told", made)
+        app.view = demo_view()
+        await until_so(pilot, lambda: WORKING in screen_text(app))
+        assert NOTHING not in screen_text(app)
+        go.set()
+        await ready(pilot, app)
 
 
 @played

@@ -6,6 +6,7 @@ import pytest
 from rich.cells import cell_len
 
 from captures_demo.simulator.cuts import Cut, Transfer, incomplete_write_byte
+from console.diagnosis.held.drawing import in_ascii
 from console.diagnosis.held.held import Held
 from tests.console.diagnosis.held.cut_wires import ADDRESS, seen_cut
 
@@ -54,3 +55,8 @@ def test_both_drawings_have_the_same_shape(clocks: int) -> None:
 def test_without_the_wire_there_is_nothing_to_draw() -> None:
     (held,) = seen_cut(Transfer(ADDRESS, True, bytes(2)), Cut(12)).held(wire=False)
     assert held.drawing() == []
+
+
+def test_a_drawing_turned_into_ascii_is_the_one_drawn_in_ascii() -> None:
+    held = held_at(Transfer(ADDRESS, True, b"\x4f"), 11)
+    assert [in_ascii(row) for row in held.drawing()] == held.drawing(ascii_only=True)
