@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
 
 from console.diagnosis.causes.traffic import Traffic
-from console.diagnosis.scene import Scene
+from console.diagnosis.scene import Int64s, Scene
 
 # All bits one: nobody drives SDA (UM10204 section 3.1.1); all zero: what many parts send unready.
 # A check byte may follow: then it is the device that says so.
@@ -26,24 +27,27 @@ def bad_replies(scene: Scene, traffic: Traffic) -> pl.DataFrame | None:
     usual = float(filler.mean() or 0.0) > _RARE and not scene.episode.failed  # type: ignore[arg-type]
     pec = replies["problems"].list.contains("pec")
     wrong_ns = _called_wrong(scene)
-    called = [
-        wrong_ns.search_sorted(end, side="right") > wrong_ns.search_sorted(start, side="left")
-        for start, end in zip(replies["start_ns"], replies["end_ns"], strict=True)
-    ]
+    called = np.greater(
+        wrong_ns.searchsorted(replies["end_ns"].to_numpy(), "right"),
+        wrong_ns.searchsorted(replies["start_ns"].to_numpy(), "left"),
+    )
     dead = replies["start_ns"] >= traffic.first_bad_ns
     told = dead if scene.episode.how in ("filler", "invalid") else dead & False
-    mask = pec | pl.Series(called, dtype=pl.Boolean) | told
+    mask = pec | pl.Series(called) | told
     if not usual:
         mask = mask | filler
     described = scene.table("packets").height > 0 or bool(pec.any())
     return replies.filter(mask) if described or bool(mask.any()) else None
 
 
-def _called_wrong(scene: Scene) -> pl.Series:
+def _called_wrong(scene: Scene) -> Int64s:
     """Moments inside replies that packets or exchanges call wrong, sorted."""
     device = scene.episode.device
     packets = scene.table("packets").filter((pl.col("device") == device) & ~pl.col("valid"))
     exchanges = scene.table("exchanges").filter(
         (pl.col("device") == device) & (pl.col("outcome") == "invalid")
     )
-    return pl.concat([packets["end_ns"], exchanges["reply_ns"].drop_nulls()]).sort()
+    times: Int64s = (
+        pl.concat([packets["end_ns"], exchanges["reply_ns"].drop_nulls()]).sort().to_numpy()
+    )
+    return times

@@ -20,6 +20,8 @@ from console.diagnosis.causes.ranking import SOMETHING_ELSE, Ranked, Ranking, ti
 
 _LEAST_GAIN = 0.05  # bit; an experiment that is worth less is not proposed
 _EQUAL = 0.05  # bit; within which the cheaper one is taken
+# Those that tell who holds a clock; no sign in a capture of two lines does.
+_TELL_HOLDERS = {"restart-controller", "power-target", "reset-line"}
 _LEAST = 1e-4  # probability: no outcome is impossible, benches have surprises
 
 
@@ -143,9 +145,8 @@ def after(ranking: Ranking, outcomes: Sequence[Outcome]) -> Ranking:
     rows = [_after(row, posterior[row.cause.slug], rest) for row in ranking.rows]
     rows.sort(key=lambda row: (-row.probability, row.cause.slug))
     done = (*ranking.updated_by, *(each.experiment for each in outcomes))
-    return replace(
-        ranking, rows=tuple(rows), something_else=rest, tie=tie_of(rows), updated_by=done
-    )
+    tie = tie_of(rows, tried=bool(_TELL_HOLDERS & set(done)))
+    return replace(ranking, rows=tuple(rows), something_else=rest, tie=tie, updated_by=done)
 
 
 def _after(row: Ranked, probability: float, rest: float) -> Ranked:

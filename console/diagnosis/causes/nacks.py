@@ -29,7 +29,7 @@ def nack_runs(facts: Facts) -> list[NackRun]:
     refused = (~own["address_acked"].fill_null(value=True)).to_numpy()
     begins, lengths = runs_of(refused)
     starts, ends = own["start_ns"].to_numpy(), own["end_ns"].to_numpy()
-    writes = own["data"].to_list()
+    writes, reads = own["data"].to_list(), own["read"].to_list()
     found = []
     for first, count in zip(begins.tolist(), lengths.tolist(), strict=True):
         last = first + count
@@ -41,7 +41,7 @@ def nack_runs(facts: Facts) -> list[NackRun]:
                 int(until - starts[first]),
                 count,
                 int(np.median(gaps)) if len(gaps) else 0,
-                _command(writes, own["read"].to_list(), first),
+                _command(writes, reads, first),
                 last < len(starts),
             )
         )

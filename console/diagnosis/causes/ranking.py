@@ -171,8 +171,13 @@ def _is_claim(answer: Answer) -> bool:
     return answer.verdict == "holds" and answer.weight >= _CLAIM
 
 
-def tie_of(rows: Sequence[Ranked]) -> Tie | None:
-    """The claimed causes near the first, when there are any beside it."""
+def tie_of(rows: Sequence[Ranked], *, tried: bool = False) -> Tie | None:
+    """The claimed causes near the first, when there are any beside it.
+
+    Args:
+        rows: likeliest first.
+        tried: an experiment that tells the inseparable ones was done.
+    """
     claimed = [row for row in rows if row.claimed]
     if len(claimed) < 2:
         return None
@@ -180,7 +185,7 @@ def tie_of(rows: Sequence[Ranked]) -> Tie | None:
     near = [row for row in claimed if row.probability * _TIED > first.probability]
     for row in claimed[1:]:
         pair = frozenset({first.cause.slug, row.cause.slug})
-        if pair in _INSEPARABLE and row not in near and not _decided(first.answer):
+        if pair in _INSEPARABLE and row not in near and not (tried or _decided(first.answer)):
             near.append(row)
     if len(near) < 2:
         return None
