@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from decoders.messages.mqtt_bytes import MalformedError, Varint, varint_at
-from decoders.messages.mqtt_connect import Connack, Connect, Will, looks_connect
+from decoders.messages.mqtt_bytes import MalformedError, varint_at
+from decoders.messages.mqtt_connect import Connack, Connect, Will
 from decoders.messages.mqtt_packets import (
     Ack,
     Disconnect,
@@ -43,38 +43,6 @@ def decoded(text: str | bytes, version: int = 4, *, from_client: bool = True) ->
     assert length is not None
     assert length.end + length.value == len(raw)
     return packet(raw[0], raw[length.end :], version, from_client=from_client)
-
-
-# MQTT 3.1.1 table 2.4 and 5.0 table 1-1: the borders of each length; 64 and 321 of section 2.2.3.
-@pytest.mark.parametrize(
-    ("text", "value"),
-    [
-        ("00", 0),
-        ("7F", 127),
-        ("8001", 128),
-        ("FF7F", 16_383),
-        ("808001", 16_384),
-        ("FFFF7F", 2_097_151),
-        ("80808001", 2_097_152),
-        ("FFFFFF7F", 268_435_455),
-        ("40", 64),
-        ("C102", 321),
-    ],
-)
-def test_the_remaining_length_has_the_values_of_the_standard(text: str, value: int) -> None:
-    raw = bytes.fromhex(text)
-    assert varint_at(raw, 0) == Varint(value, len(raw), True)
-    assert varint_at(raw[:-1], 0) is None
-
-
-@pytest.mark.parametrize("text", ["FFFFFFFF", "8080808001"])
-def test_a_remaining_length_of_more_than_four_bytes_is_malformed(text: str) -> None:
-    with pytest.raises(MalformedError, match=r"MQTT 3.1.1 section 2.2.3"):
-        varint_at(bytes.fromhex(text), 0)
-
-
-def test_a_longer_form_than_needed_is_told() -> None:
-    assert varint_at(b"\x80\x00", 0) == Varint(0, 2, False)
 
 
 # Packets captured from paho-mqtt (client) and made by mqtt-packet (broker), each parsed by the
@@ -315,12 +283,3 @@ def test_any_bytes_are_a_packet_or_malformed(body: bytes, first: int, version: i
     except MalformedError as error:
         found = error
     assert isinstance(found, Packet | MalformedError)
-
-
-def test_a_connect_is_told_by_as_much_of_it_as_there_is() -> None:
-    whole = bytes.fromhex(OLD[0][0])
-    assert all(looks_connect(whole[:k]) for k in range(1, len(whole)))
-    assert looks_connect(b"\x10\xff\x01\x00\x06MQIsdp")
-    assert not looks_connect(b"")
-    assert not looks_connect(b"\x10\x16\x00\x04HTTP")
-    assert not looks_connect(b"GET / HTTP/1.1")
