@@ -13,7 +13,7 @@ from console.watch.polls import Asked, Codes
 from console.watch.replies import OUTCOMES
 from console.watch.rule import Batch
 from console.watch.silences import BusLife
-from console.watch.stops import ADDRESS_NACK, DATA_NACK, SCL_STUCK, SDA_STUCK
+from console.watch.stops import ADDRESS_NACK, DATA_NACK, INVALID, SCL_STUCK, SDA_STUCK
 
 _STATES = ["idle", "sda-held", "scl-held", "both-held", "not-observed"]
 # UM10204 table 4: the addresses outside 0x08..0x77 are reserved.
@@ -57,6 +57,8 @@ def asked_by_target(frame: pl.DataFrame) -> Iterator[tuple[TargetKey, Asked]]:
         .then(ADDRESS_NACK)
         .when(refused)
         .then(DATA_NACK)
+        .when(pl.col("problems").list.contains("cut-in-byte"))  # given up
+        .then(INVALID)
         .otherwise(0)
     )
     content = read & (data.str.len_bytes() >= 4)

@@ -10,7 +10,7 @@ import polars as pl
 
 from console.watch.gaps import NEVER, Ints
 
-MIN_SILENCE_NS = 5_000_000_000  # shorter ones are never called one
+MIN_SILENCE_NS = 1_000_000_000  # shorter ones are never called one
 TIMES_LONGEST = 3  # how much longer than any before it a silence must be
 _SPANS_KEPT = 256
 

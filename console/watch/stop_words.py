@@ -18,7 +18,7 @@ HOW_WORDS = {
     "address-nack": "address not acknowledged",
     "data-nack": "data not acknowledged",
     "filler": "replies of nothing but FF or 00",
-    "invalid": "replies that are not valid",
+    "invalid": "no valid reply",
     "sda-stuck": "SDA held low",
     "scl-stuck": "SCL held low",
     "not-asked": "no longer asked",

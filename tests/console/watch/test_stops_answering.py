@@ -377,6 +377,23 @@ def test_cut_transactions_say_nothing() -> None:
     assert found_in([*polls(range(60)), cut], 61) == []
 
 
+def test_transfers_given_up_inside_a_byte_again_and_again_are_a_stop() -> None:
+    given_up = [
+        transaction(s * S, data="", acks="", ended_by="start", problems=["cut-in-byte", "no-stop"])
+        for s in range(60, 80)
+    ]
+    finding = only(found_in([*polls(range(60)), *given_up], 80))
+    assert (finding.evidence["how"], finding.t_ns) == ("invalid", 60 * S)
+    assert finding.summary.endswith("no valid reply since")
+
+
+def test_a_target_polled_ten_times_a_second_is_missed_within_two() -> None:
+    rows = polls(np.arange(200) / 10) + polls(np.arange(219) / 10 + 0.03, 0x41)
+    finding = only(found_in(rows, 22))
+    assert finding.evidence["how"] == "not-asked"
+    assert finding.t_ns == pytest.approx(20 * S, abs=S // 10)
+
+
 def test_reserved_addresses_are_no_targets() -> None:
     rows = [transaction(s * S, 0x00) for s in range(20)] + nacks(range(20, 40), 0x00)
     assert found_in(rows + polls(np.arange(40) + 0.5), 40) == []
