@@ -209,7 +209,9 @@ def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
     logs = [log.prints for log in read if log.prints is not None]
     for capture in captures:
         if isinstance(capture.stage, CaptureStage) and capture.stage.serial:
-            capture.heard = heard_alone(capture.name, capture.stage.serial, logs)
+            on = (log.wired for log in read if log.wired is not None)
+            known = {wired.line for wired in on if wired.capture == capture.name}
+            capture.heard = heard_alone(capture.name, capture.stage.serial, logs, known)
 
 
 def _cause(

@@ -6,7 +6,7 @@ also ties the log's clock to the capture's better than anything else can.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -136,7 +136,7 @@ def on_the_wire(
 
 
 def heard_alone(
-    capture: str, serial: Sequence[SerialLine], logs: Sequence[Prints]
+    capture: str, serial: Sequence[SerialLine], logs: Sequence[Prints], known: Collection[str] = ()
 ) -> list[tuple[str, Prints]]:
     """The text of UART lines that stands in no log, each under a name of its own.
 
@@ -144,11 +144,12 @@ def heard_alone(
         capture: name of the capture.
         serial: its UART lines.
         logs: every serial log there is.
+        known: the lines on which the text of a log was found.
     """
     written: set[str] = {text for log in logs for text in log.texts()}
     found = []
     for each in serial:
-        if not each.is_text:
+        if each.name in known or not each.is_text:
             continue
         prints = each.prints()
         texts = prints.texts()

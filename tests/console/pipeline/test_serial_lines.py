@@ -120,3 +120,14 @@ def test_the_text_of_a_uart_without_a_log_is_prints_on_the_captures_clock(tmp_pa
 def test_the_text_of_a_uart_that_a_log_has_stands_there_once(tmp_path: Path) -> None:
     bench(tmp_path)
     assert read(tmp_path).tables["prints"]["source"].unique().to_list() == ["log"]
+
+
+def test_text_whose_log_is_read_by_a_pattern_stands_there_once_too(tmp_path: Path) -> None:
+    bench(tmp_path)
+    (tmp_path / "bench.toml").write_text(
+        '[[source]]\nname = "wire"\nkind = "capture"\npath = "wire.csv"\n'
+        '[[source]]\nname = "log"\nkind = "prints"\npath = "log.txt"\n'
+        "line = '^\\[ *(?P<us>\\d+)\\] (?P<part>\\w+): (?P<text>.*)$'\n"
+    )
+    evidence = gathered(settled([str(tmp_path / "bench.toml")], Overrides()))
+    assert evidence.tables["prints"]["source"].unique().to_list() == ["log"]
