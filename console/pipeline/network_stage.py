@@ -75,6 +75,11 @@ class NetworkStage:
         ends = [] if facts.first_ns is None else [facts.first_ns, facts.last_ns]
         return np.concatenate([self.columns().t_ns, np.array(ends, np.int64)])
 
+    @property
+    def has_sent(self) -> bool:
+        """Whether messages were captured on their way to the broker."""
+        return bool((self.columns().direction == _TO_BROKER).any())
+
     def once(self) -> Int64s:
         """The rows on their way to the broker; all where none was captured on it.
 

@@ -80,14 +80,10 @@ def trust_of(told: Told) -> Iterator[TrustRow]:
         yield from _capture(name, told, stage)
     elif isinstance(stage, PrintStage) or (isinstance(stage, RecordedStage) and told.prints):
         yield from _prints(name, told, stage)
+    elif isinstance(stage, NetworkStage):
+        yield from _network(name, told, stage)
     else:
         yield from _messages(name, told, stage)
-    if isinstance(stage, NetworkStage):
-        for row in stage.holes(name):
-            ends = np.array([row.from_ns, row.until_ns], np.int64)
-            clock = clock_of_table(stage, told.clock, "happenings", ends)
-            since, until = clock.common_ns(ends).tolist()
-            yield replace(row, from_ns=since, until_ns=until)
     yield from _gone(name, told)
     if told.stopped is not None and not isinstance(stage, CaptureStage):
         what = f"not read on: {told.stopped.message}"
@@ -190,6 +186,35 @@ def _messages(name: str, told: Told, stage: _Published) -> Iterator[TrustRow]:
         t_ns = told.clock.common_ns(stage.native_ns())
     if told.clock.is_aligned and told.unobserved is None:
         yield from ends_of_events(name, t_ns, told.start_ns, told.end_ns)
+
+
+def _network(name: str, told: Told, stage: NetworkStage) -> Iterator[TrustRow]:
+    """A network capture proves what was not sent: TCP numbers every byte (RFC 9293 section 3.4).
+
+    So a number that messages leave out tells of loss only where bytes of a connection are missing.
+    """
+    holes = []
+    for row in stage.holes(name):
+        ends = np.array([row.from_ns, row.until_ns], np.int64)
+        clock = clock_of_table(stage, told.clock, "happenings", ends)
+        since, until = clock.common_ns(ends).tolist()
+        holes.append(replace(row, from_ns=since, until_ns=until))
+    for row in _messages(name, told, stage):
+        beside = any(_overlap(row, hole) for hole in holes)
+        if row.kind != "lost" or beside or not stage.has_sent:
+            yield row
+    yield from holes
+
+
+def _overlap(one: TrustRow, other: TrustRow) -> bool:
+    """Whether two spans have a moment in common; an end that is not known may lie anywhere."""
+
+    def begins_by_the_end(first: int | None, last: int | None) -> bool:
+        return first is None or last is None or first <= last
+
+    return begins_by_the_end(one.from_ns, other.until_ns) and begins_by_the_end(
+        other.from_ns, one.until_ns
+    )
 
 
 NOT_OBSERVABLE = "not-observable"
