@@ -9,6 +9,7 @@ from console.diagnosis.replies.stream import Bytes, Ints, Truths
 from console.diagnosis.replies.usual import FEWEST
 
 FEWEST_STEADY = 0.95  # share of steps that must be equal
+GIVEN_BACK = 0.95  # share of replies that must carry what was written
 
 
 def counters(data: Bytes, good: Truths) -> list[tuple[int, int, int]]:
@@ -77,3 +78,13 @@ def jumps(data: Bytes, good: Truths, counter: tuple[int, int, int]) -> tuple[Tru
     found[at[1:]] = (off != 0) & ~excused
     by[at[1:]] = off
     return found, by
+
+
+def given_back(values: Bytes, told: Bytes) -> bool:
+    """Whether a byte of the replies is one that was written to the target before.
+
+    Args:
+        values: uint8[n] that byte.
+        told: uint8[n, q] what was last written before each.
+    """
+    return bool(len(values) and ((told == values[:, np.newaxis]).mean(axis=0) >= GIVEN_BACK).any())

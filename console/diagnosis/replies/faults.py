@@ -26,7 +26,7 @@ import polars as pl
 
 from console.diagnosis.replies.again import answers_before, echoes_before, frozen, ids_of, repeated
 from console.diagnosis.replies.check_formula import Formula
-from console.diagnosis.replies.counting import counters, jumps
+from console.diagnosis.replies.counting import counters, given_back, jumps
 from console.diagnosis.replies.otherwise import (
     FILLER,
     FILLERS,
@@ -155,7 +155,8 @@ def _of_shape(
     again = repeated(data, ids, good, usual.step)
     for k in np.flatnonzero(again).tolist():
         found.tell(int(at[k]), "stale", "the reply before once more", 0.95)
-    _jumped(data, good & ~again, at, found)
+    told = None if replies.told is None else replies.told[at]
+    _jumped(data, good & ~again, at, found, told)
 
 
 def _said_or_cut(data: Bytes, formula: Formula | None) -> Iterator[tuple[int, _Said]]:
@@ -273,9 +274,11 @@ def _followers(data: Bytes, found: _Found, at: Ints) -> Ints:
     return np.flatnonzero(new)
 
 
-def _jumped(data: Bytes, good: Truths, at: Ints, found: _Found) -> None:
-    """Counters that jumped."""
+def _jumped(data: Bytes, good: Truths, at: Ints, found: _Found, told: Bytes | None) -> None:
+    """Counters that jumped; a number that the target was told and gives back counts elsewhere."""
     for counter in counters(data, good):
+        if told is not None and given_back(data[good, counter[0]], told[good]):
+            continue
         jumped, by = jumps(data, good, counter)
         for k in np.flatnonzero(jumped).tolist():
             words = f"byte {counter[0]} counted {int(by[k]):+d} beside its step"

@@ -138,14 +138,7 @@ def _parts(replies: Replies) -> Iterator[Replies]:
     pieces = MOST_REPLIES // BLOCK
     for first in np.linspace(0, len(replies) - BLOCK, pieces).astype(int).tolist():
         at = slice(first, first + BLOCK)
-        yield Replies(
-            replies.t_ns[at],
-            replies.row[at],
-            replies.length[at],
-            replies.data[at],
-            replies.shape[at],
-            replies.request[at],
-        )
+        yield replies.part(at)
 
 
 def formula_of(replies: Replies, target: Target) -> Formula | None:

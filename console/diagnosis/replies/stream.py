@@ -20,6 +20,7 @@ Truths = npt.NDArray[np.bool_]
 
 MOST_REQUESTS = 64
 MOST_BYTES = 512  # of one reply that are looked at
+TOLD_BYTES = 16  # of what was written before it
 LONGEST_READS = 3  # reads in a row after one request that are told apart by their place
 
 # A transaction cut by the edge of the capture, or broken inside a byte, is no reply to judge.
@@ -36,9 +37,22 @@ class Replies:
     data: Bytes  # [n, k] those bytes; zeros behind them
     shape: Ints  # [n] replies of equal number are alike in shape; 0, 1, ..
     request: Ints  # [n] what was asked, as a number; equal numbers, equal requests
+    told: Bytes | None = None  # [n, q] the last write before it of more than a register's number
 
     def __len__(self) -> int:
         return len(self.t_ns)
+
+    def part(self, at: slice) -> Replies:
+        """Some of them."""
+        return Replies(
+            self.t_ns[at],
+            self.row[at],
+            self.length[at],
+            self.data[at],
+            self.shape[at],
+            self.request[at],
+            None if self.told is None else self.told[at],
+        )
 
     def of_shape(self, shape: int) -> Ints:
         """Which replies have a shape."""
@@ -83,7 +97,9 @@ def replies_of(rows: pl.DataFrame) -> Replies:
     """
     read = pl.col("read")
     written = pl.when(~read & pl.col("address_acked")).then(pl.col("data"))
+    more = pl.when(pl.col("data").str.len_bytes() > 2).then(written)
     asked = rows.with_columns(
+        told=more.forward_fill().fill_null("").str.slice(0, 2 * TOLD_BYTES),
         request=written.forward_fill().fill_null(""),
         nth=read.cum_sum().over((~read).cum_sum()).clip(upper_bound=LONGEST_READS),
     )
@@ -104,6 +120,8 @@ def replies_of(rows: pl.DataFrame) -> Replies:
         shape=shape.cast(pl.Int64), asked=(pl.col("request").rank("dense") - 1).cast(pl.Int64)
     )
     length = found["length"].to_numpy()
+    told = found["told"]
+    told_length = (told.str.len_bytes() // 2).cast(pl.Int64).to_numpy()
     return Replies(
         t_ns=found["start_ns"].to_numpy(),
         row=found["row"].cast(pl.Int64).to_numpy(),
@@ -111,6 +129,7 @@ def replies_of(rows: pl.DataFrame) -> Replies:
         data=_matrix(found["data"], length),
         shape=found["shape"].to_numpy(),
         request=found["asked"].to_numpy(),
+        told=_matrix(told, told_length) if told_length.any() else None,
     )
 
 

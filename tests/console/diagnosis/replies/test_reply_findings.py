@@ -117,3 +117,25 @@ def test_a_fault_that_there_is_not_is_refused_with_its_line() -> None:
     with pytest.raises(DescriptionError) as refused:
         load_rules('[[rule]]\nkind = "reply-shape"\nleave_out = ["tired"]\n', "rules.toml")
     assert "rules.toml:3" in str(refused.value)
+
+
+def commanded(keep: bool) -> pl.DataFrame:
+    """A gate is told a number and an angle, and read back; one number is left out."""
+    rows = []
+    rng = np.random.default_rng(5)
+    for k in range(120):
+        number = k + (k >= 60)
+        data = bytes([number, 20 + 10 * int(rng.integers(0, 14))])
+        if keep:
+            told = transaction(k * S - S // 2, 0x44, data=(b"\x0e" + data).hex())
+            rows.append(told)
+        rows += poll(k * S, 0x44, data.hex())
+    return table("transactions", rows)
+
+
+@pytest.mark.parametrize(("keep", "faults"), [(True, 0), (False, 1)])
+def test_a_number_that_the_target_was_told_is_no_counter_of_its_own(
+    keep: bool, faults: int
+) -> None:
+    found = reply_findings(commanded(keep), NAMES, 0)
+    assert told(found) == [("hopper", "sequence", 1)] * faults
