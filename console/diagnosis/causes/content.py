@@ -6,9 +6,12 @@ from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from console.diagnosis.causes.traffic import Traffic, runs_of
+
+Bytes = npt.NDArray[np.uint8]
 
 _MOVED = 10  # replies before, or a constant register would count
 _FEWEST = 30  # replies from which a device's own habits can be told
@@ -78,6 +81,28 @@ def two_contents(replies: pl.DataFrame) -> tuple[int, int]:
     if kinds.len() != 2 or common.height < _FEWEST:
         return 0, kinds.len()
     return int((firsts != firsts.shift(1)).sum()), 2
+
+
+def counts_anded(table: Bytes) -> int:
+    """From which row on a byte that counted shows its count with bits missing; -1: from none.
+
+    What two devices send at once is the AND of both (UM10204 section 3.1.8), so every value is
+    within the count that was due; a device by itself, frozen or reset, soon leaves it.
+
+    Args:
+        table: uint8[n, length] replies to one request.
+    """
+    due_steps = np.arange(len(table))
+    for column in table.T.astype(np.int64):
+        due = (column[0] + due_steps) % 256
+        off = np.flatnonzero(column != due)
+        if len(off) < 5 or off[0] < 20:
+            continue
+        late, expected = column[off[0] :], due[off[0] :]
+        within = np.mean((late & ~expected) == 0)
+        if within >= 0.95 and len(np.unique(late)) >= 4 and len(off) >= 0.3 * len(late):
+            return int(off[0])
+    return -1
 
 
 def wrong_pairs(bad: pl.DataFrame | None, traffic: Traffic) -> tuple[int, int, bool]:

@@ -19,7 +19,13 @@ from console.diagnosis.causes.cause import (
     telling,
     unless,
 )
-from console.diagnosis.causes.content import commonest, frozen_of, two_contents, wrong_pairs
+from console.diagnosis.causes.content import (
+    commonest,
+    counts_anded,
+    frozen_of,
+    two_contents,
+    wrong_pairs,
+)
 from console.diagnosis.causes.faces import (
     HEALTHY_BUS,
     SILENT_COMPLAINED,
@@ -366,6 +372,8 @@ def _another_came(facts: Facts) -> tuple[bool, bool]:
     table = _latest_bytes(facts)
     if len(table) < 30:
         return False, False
+    if counts_anded(table) >= 0:
+        return True, True
     always: Bytes = np.bitwise_and.accumulate(table, axis=0)[:-1]
     ever: Bytes = np.bitwise_or.accumulate(table, axis=0)[:-1]
     later: Bytes = np.bitwise_or.accumulate(table[::-1], axis=0)[::-1][1:]
