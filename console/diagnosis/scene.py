@@ -75,7 +75,8 @@ class Scene:
         rows = self.table(name)
         times = rows.get_column(time_column(name))
         first = int(times.search_sorted(from_ns, side="left"))
-        return rows.slice(first, int(times.search_sorted(until_ns, side="left")) - first)
+        last = int(times.search_sorted(until_ns, side="left"))
+        return rows.slice(first, max(last - first, 0))  # a span turned round holds nothing
 
     def of_kind(self, kind: str) -> list[SceneSource]:
         """The sources of one kind that are on the axis."""
