@@ -21,7 +21,7 @@ from console.pipeline.run_findings import timed_rows
 from console.watch.findings import Finding
 from console.watch.from_bench import rules_for
 from console.watch.raised import Key, key_of
-from console.watch.rule import Batch, Rule
+from console.watch.rule import Batch, Rule, published_in
 
 LEAST_PIECE_NS = 1_000_000_000
 FINE_NS = 10_000_000  # to what the moment is known
@@ -161,6 +161,7 @@ class _Pieces:
     def __init__(self, tables: Mapping[str, pl.DataFrame], observation: Observation) -> None:
         self._tables = tables
         self._observation = observation
+        self._published = published_in(tables)
 
     def between(self, after_ns: int, until_ns: int) -> Batch:
         """Rows after a moment and not after another."""
@@ -173,4 +174,5 @@ class _Pieces:
                 rows[name] = table.slice(first, last - first)
         known = self._observation
         observed = {source: min(t, until_ns) for source, t in known.observed_until.items()}
-        return Batch(rows, until_ns, observed, known.unobserved, known.off_axis)
+        more = known.unobserved, known.off_axis, self._published
+        return Batch(rows, until_ns, observed, *more)

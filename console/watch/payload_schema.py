@@ -56,7 +56,7 @@ class PayloadSchema:
 
     def feed(self, batch: Batch) -> list[Finding]:
         """Take the next batch; what is found is returned at the end, counted."""
-        messages = batch.table("messages").select("t_ns", "source", "topic", "payload")
+        messages = batch.messages_once().select("t_ns", "source", "topic", "payload")
         topics = messages["topic"].unique().drop_nulls()
         mine = [topic for topic in topics if self._filter.matches(topic)]
         parts = messages.filter(pl.col("topic").is_in(mine)).partition_by(

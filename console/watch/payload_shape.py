@@ -88,7 +88,7 @@ class PayloadShape:
 
     def feed(self, batch: Batch) -> list[Finding]:
         """Take the next batch; what is found is returned at the end."""
-        messages = batch.table("messages").filter(~pl.col("retain").fill_null(value=False))
+        messages = batch.messages_once().filter(~pl.col("retain").fill_null(value=False))
         events = [*self._telling, *_telling(batch)]
         if messages.height:
             self._take(messages, events)

@@ -7,16 +7,19 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from console.bench.conditions import Kind, condition, value_of
+from console.bench.conditions import Kind, value_of
 from console.bench.lines import Published
 from console.bench.lines import Ranging as RangingSensor
 from console.watch.findings import Finding, Severity, Tally, counted
 from console.watch.gaps import Ints
+from console.watch.names import Names
 from console.watch.published_error import ErrorOf, Floats, PublishedErrors
+from console.watch.rows import Selection
 from console.watch.rule import Batch, Words
 
 _FEWEST_PAIRS = 8
 _KEPT = 1  # echoes: what is published later rests on the last
+_NOBODY = Names({}, {}, {})
 _CONSTANT = 3  # times its spread: an error that is always there
 
 
@@ -155,8 +158,8 @@ class _Values:
     """The distances that the firmware published, in cm."""
 
     def __init__(self, published: Published) -> None:
-        self._table, self._per_unit = published.table, published.cm_per_unit
-        self._where = condition(published.where, published.table)
+        self._per_unit = published.cm_per_unit
+        self._selection = Selection(published.table, published.where, _NOBODY)
         if published.field is not None:
             number = value_of(published.table, published.field, Kind.NUMBER).expr()
         else:
@@ -165,7 +168,7 @@ class _Values:
 
     def of(self, batch: Batch, capture: str) -> tuple[Ints, Floats]:
         """When, and how far; none of sources whose times mean nothing beside the capture's."""
-        rows = self._where.rows(batch.table(self._table))
+        rows = self._selection.rows(batch)
         if capture in batch.off_axis:
             rows = rows.clear()
         rows = rows.filter(~pl.col("source").is_in(list(batch.off_axis)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,6 +16,8 @@ from console.watch.findings import Finding, Severity, Tally
 from console.watch.gaps import Ints
 from console.watch.names import Names
 from console.watch.rule import Batch
+
+_WAYS = re.compile(r"(?i)\b(?:direction|client)\b")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -47,25 +50,31 @@ class Subject:
 
 @dataclass(slots=True)
 class Selection:
-    """The rows of one table for which a condition holds."""
+    """The rows of one table for which a condition holds.
+
+    Of messages each counts once, unless the condition asks for one way or for one client.
+    """
 
     table: str
     names: Names
     where: Condition = field(init=False)
     time: str = field(init=False)
+    is_once: bool = field(init=False)
 
     def __init__(self, table: str, where: str, names: Names) -> None:
         self.table = table
         self.names = names
         self.where = condition(where, table)
         self.time = time_column(table)
+        self.is_once = table == "messages" and not _WAYS.search(where)
 
     def __deepcopy__(self, memo: dict[int, object]) -> Selection:
         return copy.copy(self)  # nothing of it ever changes
 
     def rows(self, batch: Batch) -> pl.DataFrame:
         """The chosen rows of a batch."""
-        return self.where.rows(batch.table(self.table))
+        table = batch.messages_once() if self.is_once else batch.table(self.table)
+        return self.where.rows(table)
 
     def times(self, rows: pl.DataFrame) -> Ints:
         """When they were, ns."""

@@ -16,6 +16,18 @@ from console.watch.findings import Finding
 from decoders.durations import in_words
 
 _EMPTY: dict[str, pl.DataFrame] = {}
+_KEY = "{}\n{}"
+
+
+def published_in(tables: Mapping[str, pl.DataFrame]) -> Collection[tuple[str, str]]:
+    """Sources and topics of messages that were seen on their way to the broker."""
+    messages = tables.get("messages")
+    if messages is None or "direction" not in messages.columns:
+        return ()
+    sent = (
+        messages.filter(pl.col("direction") == "to-broker").select("source", "topic").drop_nulls()
+    )
+    return [(str(source), str(topic)) for source, topic in sent.unique().iter_rows()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +46,18 @@ class Batch:
     unobserved: Mapping[str, Unobserved] = field(default_factory=dict)
     # Sources on no common axis: the order of their events and those of others is not known.
     off_axis: Collection[str] = ()
+    # Sources and topics whose messages were seen on their way to the broker; what it passed on of
+    # them is the same once more, for each who had subscribed.
+    published: Collection[tuple[str, str]] = ()
+
+    def messages_once(self) -> pl.DataFrame:
+        """The messages, each once, though a network capture saw it pass several times."""
+        messages = self.table("messages")
+        if not self.published or not messages.height:
+            return messages
+        keys = [_KEY.format(*pair) for pair in self.published]
+        key = pl.format(_KEY, "source", "topic").is_in(keys)
+        return messages.filter(~((pl.col("direction") == "from-broker") & key).fill_null(False))
 
     def table(self, name: str) -> pl.DataFrame:
         """The rows of a table, maybe none."""

@@ -11,7 +11,7 @@ from console.bench.tables import time_column
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import rules_for
-from console.watch.rule import Batch, Rule, standing
+from console.watch.rule import Batch, Rule, published_in, standing
 
 
 class Watch:
@@ -92,5 +92,6 @@ def watched(
     packets = tables.get("packets")
     described = [] if packets is None else packets["device"].unique().drop_nulls().to_list()
     watch = Watch(rules_for(bench, described=described, defaults=defaults), start_ns)
-    found = watch.feed(Batch(tables, until_ns, observed_until or {}, unobserved or {}, off_axis))
+    known = observed_until or {}, unobserved or {}, off_axis, published_in(tables)
+    found = watch.feed(Batch(tables, until_ns, *known))
     return in_order(found + watch.finish(until_ns))
