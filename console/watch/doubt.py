@@ -23,7 +23,7 @@ _OWN = {
     "unreadable": {"stopped", "ends-early"},
     "undecoded": {"undecodable"},
 }
-NOT_ALIGNED = "not-aligned"  # says nothing against what one source tells of itself
+_PLACES = {"not-aligned", "ambiguous"}  # nothing against what one source tells of itself
 _EVER = 2**62
 
 
@@ -44,7 +44,7 @@ def _with_doubt(finding: Finding, rows: Sequence[TrustRow]) -> Finding:
         row.kind
         for row in rows
         if row.kind not in own
-        and not (row.kind == NOT_ALIGNED and _is_within_one_source(finding))
+        and not (row.kind in _PLACES and _is_within_one_source(finding))
         and finding.source in ("", row.source)
         and _overlaps(row, starts, ends)
     ]
@@ -55,7 +55,8 @@ def _with_doubt(finding: Finding, rows: Sequence[TrustRow]) -> Finding:
 
 def _is_within_one_source(finding: Finding) -> bool:
     """Whether a finding compares no times of two sources."""
-    return finding.source != "" and finding.rule != "reply-within"
+    replied = finding.evidence.get("reply_source") == finding.source
+    return finding.source != "" and (finding.rule != "reply-within" or replied)
 
 
 def _overlaps(row: TrustRow, starts: Int64s, ends: Int64s) -> bool:

@@ -237,6 +237,7 @@ class ReplyWithin:
             "request_where": self._request.where.text,
             "reply_table": self._reply.table,
             "reply_where": self._reply.where.text,
+            "reply_source": self._reply_source,
             "within_ns": self._within_ns,
             "of": self._requests,
             **more,

@@ -61,12 +61,21 @@ def test_a_finding_of_any_source_is_touched_by_each() -> None:
         ("limits", "", ["not-aligned"]),
     ],
 )
-def test_a_clock_on_no_axis_matters_between_sources_alone(
-    rule: str, source: str, kinds: list[str] | None
+@pytest.mark.parametrize("kind", ["not-aligned", "ambiguous"])
+def test_a_place_on_the_axis_matters_between_sources_alone(
+    rule: str, source: str, kinds: list[str] | None, kind: str
 ) -> None:
-    row = TrustRow("wire", None, None, "not-aligned", "doubtful", "")
+    row = TrustRow("wire", None, None, kind, "doubtful", "")
     found = Finding(50, rule, "warning", "cam", source, "too high", {})
-    assert doubted([found], [row])[0].evidence.get(DOUBT) == kinds
+    expected = kinds and [kind]
+    assert doubted([found], [row])[0].evidence.get(DOUBT) == expected
+
+
+def test_requests_and_replies_of_one_source_need_no_place_on_the_axis() -> None:
+    row = TrustRow("lan", None, None, "ambiguous", "doubtful", "")
+    evidence = {"reply_source": "lan"}
+    found = Finding(50, "reply-within", "fault", "lan", "lan", "not answered", evidence)
+    assert DOUBT not in doubted([found], [row])[0].evidence
 
 
 def test_a_skipped_number_is_no_doubt_about_the_rule_that_found_it() -> None:
