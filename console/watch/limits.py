@@ -100,8 +100,8 @@ class Limits:
         what = "lowest" if side == "below" else "highest"
         called = f" ({self._name})" if self._name else ""
         summary = (
-            f"{subject.name}: {self._value.name} {side} {limit:g}{called} in "
-            f"{counted(tally.count, 'row')} of {found.rows:,}, {what} {worst:g}, first at "
+            f"{subject.name}: {self._value.name} {side} {_said(limit)}{called} in "
+            f"{counted(tally.count, 'row')} of {found.rows:,}, {what} {_said(worst)}, first at "
             f"{self._words.at(tally.first_ns)}"
         )
         evidence = {
@@ -114,3 +114,10 @@ class Limits:
             "of": found.rows,
         }
         return subject.finding("limits", self._severity, tally, summary, evidence)
+
+
+def _said(value: float | None) -> str:
+    """A number as people write it: whole ones in full, others to six digits."""
+    if value is None:
+        return ""
+    return f"{value:,.0f}" if value == round(value) and abs(value) < 1e15 else f"{value:g}"
