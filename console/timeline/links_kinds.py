@@ -126,7 +126,9 @@ def kinds_of(tables: Mapping[str, pl.DataFrame], parties: Parties) -> list[Event
         _Looked("words", pl.lit("word"), pl.col("source"), pl.col("device")),
         _Looked(
             "pulses",
-            pl.when("high").then(pl.lit("high")).otherwise(pl.lit("low")),
+            pl.format(
+                "{} {}", "line", pl.when("high").then(pl.lit("high")).otherwise(pl.lit("low"))
+            ),
             pl.col("source"),
             pl.col("line"),
         ),

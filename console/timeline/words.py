@@ -132,17 +132,19 @@ def _word(row: Row) -> str:
 
 
 def _pulse(row: Row) -> str:
+    """What a pulse means, where that is known, before how long it was."""
     level, width_ns = "high" if row["high"] else "low", row["width_ns"]
+    line = str(row.get("line") or "")
+    parts = [role for role in ("trigger", "echo") if line.endswith(f" {role}")]
+    if row.get("angle_deg") is not None:
+        parts.append(f"{row['angle_deg']:.1f} deg")
+    if row.get("distance_cm") is not None:
+        parts.append(f"{row['distance_cm']:.1f} cm")
     if width_ns is None:
-        return level
+        return ", ".join([*parts, level])
     # In us, to the digits a servo needs, as long as that can be read.
     length = f"{width_ns / 1e3:.1f} us" if width_ns < 100_000_000 else in_words(width_ns)
-    words = f"{level} for {length}"
-    if row.get("angle_deg") is not None:
-        words += f", {row['angle_deg']:.1f} deg"
-    if row.get("distance_cm") is not None:
-        words += f", {row['distance_cm']:.1f} cm"
-    return words
+    return ", ".join([*parts, f"{level} for {length}"])
 
 
 def _link(row: Row) -> str:
