@@ -23,7 +23,9 @@ from console.pipeline.diagnosing import episodes_in, scene_of
 from console.pipeline.evidence import Evidence
 from console.pipeline.run_findings import timed_rows
 from console.watch.from_bench import names_of
+from console.watch.names import Names
 
+TOGETHER_NS = 1_000_000_000  # two devices polled now and then are not missed at once
 MOST = 20  # stories of one run; a device that comes and goes all day fills no screen
 
 
@@ -56,9 +58,8 @@ def told(
     """
     episodes = episodes_in(evidence, bench)
     tables = timed_rows(evidence.tables)
-    lives = lives_of(
-        episodes, tables, evidence.name, names_of(bench), evidence.observation.off_axis
-    )
+    names = names_of(bench)
+    lives = lives_of(episodes, tables, evidence.name, names, evidence.observation.off_axis)
     failed = sorted((each for each in episodes if each.failed), key=_gravest_first)
     found: list[Found] = []
     for episode in failed[:MOST]:
@@ -67,10 +68,18 @@ def told(
         others = [each for each in episodes if _is_other(each, episode)]
         done = of_device(outcomes, episode.device)
         found.append(found_of(scene_of(evidence, tables, episode), others, done))
-    return Told(episodes, lives, list(_stories(found, lives)), max(0, len(failed) - MOST), found)
+    return Told(
+        episodes,
+        lives,
+        list(_stories(found, lives, episodes, names)),
+        max(0, len(failed) - MOST),
+        found,
+    )
 
 
-def _stories(found: Sequence[Found], lives: Sequence[Life]) -> Iterator[Story]:
+def _stories(
+    found: Sequence[Found], lives: Sequence[Life], episodes: Sequence[Episode], names: Names
+) -> Iterator[Story]:
     alike: dict[str, list[Differences]] = {}
     for each in sorted(found, key=lambda one: one.episode.first_bad_ns):
         alike.setdefault(each.episode.device, []).append(each.differences)
@@ -79,12 +88,23 @@ def _stories(found: Sequence[Found], lives: Sequence[Life]) -> Iterator[Story]:
         device = each.episode.device
         own = [life for life in lives if life.device == device]
         life = next((one for one in own if _is_of(one, each.episode)), None)
-        yield story_of(each, own, life, common.get(device, ()))
+        near = [one for one in episodes if _is_with(one, each.episode)]
+        with_it = {one.device: one for one in reversed(near)}  # of each its first
+        yield story_of(
+            each, own, life, common.get(device, ()), names, list(reversed(with_it.values()))
+        )
 
 
-def _gravest_first(episode: Episode) -> tuple[bool, int]:
-    """What never answered again, then what was dead for longest."""
-    return episode.recovered, episode.first_bad_ns - episode.until_ns
+def _gravest_first(episode: Episode) -> tuple[bool, bool, int]:
+    """What never answered again, then what was dead for longest; last what never was healthy."""
+    unknown = not episode.transactions_answered
+    return unknown, episode.recovered, episode.first_bad_ns - episode.until_ns
+
+
+def _is_with(one: Episode, episode: Episode) -> bool:
+    """Whether another device stopped as this one did, give or take a moment."""
+    apart = abs(one.first_bad_ns - episode.first_bad_ns)
+    return one.failed and one.device != episode.device and apart <= TOGETHER_NS
 
 
 def _is_other(one: Episode, episode: Episode) -> bool:
@@ -92,8 +112,9 @@ def _is_other(one: Episode, episode: Episode) -> bool:
 
 
 def _is_of(life: Life, episode: Episode) -> bool:
-    """Whether a life is that of an episode: they ended at the same moment, in the same way."""
-    return life.how == episode.how and life.elapsed_ns >= episode.elapsed_ns and life.failed
+    """Whether a life is that of an episode: they are as long, and ended in the same way."""
+    is_as_long = life.exposed_ns == episode.elapsed_ns
+    return is_as_long and life.failed and life.how == episode.how
 
 
 def episodes_table(evidence: Evidence, bench: Bench) -> pl.DataFrame:

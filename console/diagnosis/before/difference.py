@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from console.diagnosis.story import Place
 
 TOLD_BELOW = 0.05  # corrected: of runs in which nothing was unusual so many are told something
+UNSEEN = "not observable here"  # of a kind for which no source of the run has anything
 NOTICED_BELOW = 0.1  # frequency, uncorrected: what is worth comparing across episodes
 
 
@@ -92,8 +93,6 @@ class Differences:
         if self.ranked:
             return self.ranked[0].words
         if not self.can_tell:
-            return (
-                f"cannot say: {self.healthy:,} healthy polls before it are too few "
-                f"for anything to stand out"
-            )
+            few = f"too few ({self.healthy:,})" if self.healthy else "no"
+            return f"cannot say: {few} healthy polls beyond the first, which teach what is usual"
         return f"nothing unusual, in {self.looked_at} kinds of things looked at"

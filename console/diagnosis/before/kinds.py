@@ -30,6 +30,27 @@ KINDS: Mapping[str, float] = {
     "happenings": 0.15,
 }
 
+# What each is called before people.
+KIND_WORDS: Mapping[str, str] = {
+    "shape": "forms of transactions",
+    "order": "their order",
+    "gap": "pauses",
+    "length": "how long they take",
+    "growth": "what grew",
+    "bytes": "bytes",
+    "leftover": "leftovers of the reply before",
+    "neighbour": "what others on the bus were asked",
+    "lines": "disturbances of the lines",
+    "pulses": "widths of pulses",
+    "prints": "prints",
+    "numbers": "numbers in prints",
+    "memory": "free memory",
+    "restart": "restarts",
+    "messages": "messages",
+    "values": "numbers in messages",
+    "happenings": "the recorder's own log",
+}
+
 # Of a kind's share, what is spent on each place that is looked at.
 LAST = "from the last good poll on"
 BAD = "right before the first unanswered one"

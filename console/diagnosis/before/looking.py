@@ -14,7 +14,7 @@ from console.diagnosis.before import (
     shapes,
     timing,
 )
-from console.diagnosis.before.difference import TOLD_BELOW, Difference, Differences
+from console.diagnosis.before.difference import TOLD_BELOW, UNSEEN, Difference, Differences
 from console.diagnosis.before.history import History, history_of
 from console.diagnosis.before.judging import Kind, Tested, judged
 from console.diagnosis.before.kinds import KINDS, LAST, places
@@ -72,7 +72,7 @@ def differences(scene: Scene) -> Differences:
     for table, kinds in _SAID.items():
         rows = _heard(history, table)
         if rows is None:
-            missing += [f"{name}: not observable here" for name in kinds]
+            missing += [f"{name}: {UNSEEN}" for name in kinds]
             continue
         names += kinds
         found += [one for each in kinds.values() if (one := each(history, rows)) is not None]

@@ -32,9 +32,9 @@ def tie_words(tie: Tie) -> str:
 
 
 def share(probability: float) -> str:
-    """A probability for people: never 0 or 100 %."""
-    if probability > 0.99:
-        return "over 99 %"
+    """A probability for people: never 0 or 100 %, and no finer than the weights it comes from."""
+    if probability > 0.95:
+        return "over 95 %"
     return "under 1 %" if probability < 0.01 else f"{probability * 100:.0f} %"
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from console.diagnosis.before.difference import Differences
+from console.diagnosis.before.difference import UNSEEN, Differences
+from console.diagnosis.before.kinds import KIND_WORDS, KINDS
 from console.diagnosis.before.sharing import Shared
 from console.diagnosis.story import Line, Part
 
 MOST = 8
+# That a run of files has no log of a recorder goes without saying.
+_ASKED_FOR = [kind for kind in KINDS if kind != "happenings"]
 
 
 def different(found: Differences, shared: Sequence[Shared] = ()) -> Part:
@@ -24,12 +27,12 @@ def different(found: Differences, shared: Sequence[Shared] = ()) -> Part:
 
 def _shared(shared: Sequence[Shared]) -> Iterator[Line]:
     for one in shared[:MOST]:
-        yield Line(f"{one.words} (chance {one.p:.2g})", one.places[0], "doubt")
+        yield Line(f"{one.words}: {chance_words(one.p)}", one.places[0], "doubt")
 
 
 def _ranked(found: Differences) -> Iterator[Line]:
     for one in found.ranked[:MOST]:
-        yield Line(f"{one.words}: {one.rarity}, chance {one.p:.2g}", one.place, "doubt")
+        yield Line(f"{one.words}: {one.rarity}, {chance_words(one.p)}", one.place, "doubt")
     if len(found.ranked) > MOST:
         yield Line(f"and {len(found.ranked) - MOST} more", tone="quiet")
     if found.ranked or not found.kinds:
@@ -38,8 +41,24 @@ def _ranked(found: Differences) -> Iterator[Line]:
     yield Line(found.words + beside)
 
 
+def chance_words(p: float) -> str:
+    """How often chance alone would bring it about: `by chance in 1 run of 830`."""
+    if p < 1e-6:
+        return "by chance in less than 1 run of a million"
+    return f"by chance in 1 run of {float(f'{1 / p:.2g}'):,.0f}"
+
+
 def _limits(found: Differences) -> Iterator[Line]:
-    if found.kinds:
-        yield Line(f"looked at: {', '.join(found.kinds)}", tone="quiet")
-    for words in found.not_observable:
-        yield Line(f"not looked at: {words}", tone="quiet")
+    if not found.kinds:
+        yield from (Line(words, tone="quiet") for words in found.not_observable)
+        return
+    if found.can_tell:
+        looked_at = ", ".join(KIND_WORDS[kind] for kind in found.kinds)
+        yield Line(f"looked at: {looked_at}", tone="quiet")
+        for kind, _, why in (words.partition(": ") for words in found.not_observable):
+            if why != UNSEEN:
+                yield Line(f"not looked at: {KIND_WORDS[kind]}: {why}", tone="quiet")
+    missing = [kind for kind in _ASKED_FOR if f"{kind}: {UNSEEN}" in found.not_observable]
+    if missing:
+        unseen = ", ".join(KIND_WORDS[kind] for kind in missing)
+        yield Line(f"not observable here: {unseen}", tone="quiet")

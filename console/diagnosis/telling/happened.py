@@ -11,12 +11,12 @@ from console.diagnosis.before.row_words import form_words
 from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
 from console.diagnosis.lifetimes.limits import near_limit
-from console.diagnosis.lifetimes.lives import POLLS, Life
+from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.scene import Scene
 from console.diagnosis.story import Line, Part, Place
 from console.timeline.words import event_words
 from console.watch.findings import counted
-from console.watch.names import address_text
+from console.watch.names import Names, address_text
 from console.watch.stop_words import HOW_WORDS
 from decoders.durations import in_words
 
@@ -29,33 +29,54 @@ def head_of(episode: Episode) -> str:
     after = f"after {counted(episode.polls_answered, 'answered poll')}"
     took = f"{after} ({in_words(episode.elapsed_ns)})"
     how = HOW_WORDS.get(episode.how, episode.how)
-    if episode.how == "not-asked":
-        head = f"{episode.device} was no longer asked {took}"
-    else:
-        head = f"{episode.device} stopped answering {took}: {how}"
-    if not episode.recovered:
-        return head
     lasted = in_words(episode.until_ns - episode.first_bad_ns)
-    return f"{head} for {lasted}, then it answered again"
+    if episode.how == "not-asked":
+        again = f"; it was asked again {lasted} later" if episode.recovered else ""
+        return f"{episode.device} was no longer asked {took}{again}"
+    again = f"; it answered again {lasted} later" if episode.recovered else ""
+    if not episode.transactions_answered:
+        return f"{episode.device} gave no valid answer at all: {how}{again}"
+    what = "could not be asked" if _is_victim(episode) else "stopped answering"
+    return f"{episode.device} {what} {took}: {how}{again}"
 
 
-def happened(scene: Scene, life: Life | None) -> Part:
-    """The last good transaction, the first bad one, and after how many of them."""
+def _is_victim(episode: Episode) -> bool:
+    """Whether it is the bus that stopped: no transaction of its own went unanswered."""
+    return episode.how in ("sda-stuck", "scl-stuck") and not episode.transactions_unanswered
+
+
+def happened(scene: Scene, life: Life | None, with_it: Sequence[Episode] = ()) -> Part:
+    """The last good transaction, the first bad one, and after how many of them.
+
+    Args:
+        scene: of the episode.
+        life: that ended with it.
+        with_it: episodes of other devices that began as it did.
+    """
     episode = scene.episode
     lines = [*_last_good(scene), *_first_bad(scene), *_counts(episode, life)]
-    return Part("What happened", tuple(lines))
+    return Part("What happened", (*lines, *_with_it(episode, with_it)))
+
+
+def _with_it(episode: Episode, others: Sequence[Episode]) -> Iterator[Line]:
+    for other in others:
+        apart = other.first_bad_ns - episode.first_bad_ns
+        when = "at the same moment" if not apart else in_words(abs(apart))
+        when += "" if not apart else " later" if apart > 0 else " before"
+        how = HOW_WORDS.get(other.how, other.how)
+        yield Line(f"{other.device} too, {when}: {how}", Place(other.first_bad_ns), "bad")
 
 
 def _last_good(scene: Scene) -> Iterator[Line]:
+    if not scene.episode.transactions_answered:
+        return
     row = _transaction(scene, scene.episode.last_good_ns)
     if row is None:
         return
-    place = _place(row)
-    yield Line(f"last answered: {form_words(row)}", place, "good")
     packet = _packet_at(scene, row["start_ns"])
-    if packet is not None:
-        words = event_words("packets", packet)
-        yield Line(f"it was: {words}", Place(packet["start_ns"], "packets", packet["row"]))
+    form = form_words(row)
+    words = form if packet is None else f"{event_words('packets', packet)} ({form})"
+    yield Line(f"last answered: {words}", _place(row), "good")
 
 
 def _first_bad(scene: Scene) -> Iterator[Line]:
@@ -72,43 +93,70 @@ def _first_bad(scene: Scene) -> Iterator[Line]:
             plain = form_words({**row, "problems": ()})
             what = plain if row["data"] else "read" if row["read"] else "write"
             yield Line(f"first unanswered: {what}: {how}", _place(row), "bad")
-    if episode.transactions_unanswered:
-        ending = "then it answered again" if episode.recovered else "to the end of the run"
-        unanswered = counted(episode.transactions_unanswered, "transaction")
-        yield Line(f"{unanswered} unanswered {ending}", Place(episode.until_ns))
+    yield from _dead(episode)
+
+
+def _dead(episode: Episode) -> Iterator[Line]:
+    """How long, and how often it was asked in vain."""
+    lasted = in_words(episode.until_ns - episode.first_bad_ns)
+    what = f"unanswered for {lasted}"
+    if episode.how == "not-asked":
+        what = f"not asked for {lasted}"
+    elif episode.transactions_unanswered:
+        what += f", in {counted(episode.transactions_unanswered, 'transaction')}"
+    again = "asked" if episode.how == "not-asked" else "answered"
+    ending = f"then it {again} again" if episode.recovered else "to the end of the run"
+    yield Line(f"{what}, {ending}", Place(episode.until_ns))
 
 
 def _counts(episode: Episode, life: Life | None) -> Iterator[Line]:
+    if not episode.transactions_answered:
+        return
     address = address_text(episode.address, episode.address_bits)
     polls = counted(episode.polls_answered, "poll")
     answered = counted(episode.transactions_answered, "transaction")
     took = in_words(episode.elapsed_ns)
-    first = Place(episode.first_good_ns)
-    yield Line(f"{polls} answered, {answered} at {address}, in {took} since its first", first)
+    words = f"answered until then: {polls} ({answered} at {address}) in {took}"
+    if life is not None and life.zero in _ZEROS:
+        words += f", {in_words(life.elapsed_ns)} after {_ZEROS[life.zero]}"
+    yield Line(words, Place(episode.first_good_ns))
     polled = float(episode.polls_answered)
     near = near_limit(polled, polled) if polled >= AT_LEAST else ""
     if near:
         yield Line(f"a hint, no proof: that is {near}", tone="doubt")
-    if life is not None and life.zero != "first seen":
-        since = f"since {_ZEROS.get(life.zero, life.zero)}: {in_words(life.elapsed_ns)}"
-        more = f", {life.counts[POLLS]:,.0f} polls" if POLLS in life.counts else ""
-        yield Line(since + more)
 
 
-_ZEROS = {"boot": "the board started", "power": "its power came", "answered again": "it recovered"}
+_ZEROS = {"boot": "the board started", "power": "its power came"}
 
 
-def ended(scene: Scene, holds: Sequence[Held]) -> Part:
-    """How the lines stood, and what was tried."""
+def ended(scene: Scene, holds: Sequence[Held], names: Names) -> Part:
+    """How the lines stood, and what was tried.
+
+    Args:
+        scene: of the episode.
+        holds: lines of its bus that were held then.
+        names: who is who.
+    """
     lines: list[Line] = []
     for held in holds:
         place = Place(held.from_ns)
-        for k, words in enumerate(held.words):
+        for k, words in enumerate(_named(scene, held, names)):
             lines.append(Line(words, place if not k else None, "plain" if k else "bad"))
         lines += [Line(row, drawn=True) for row in held.drawing()]
     if not holds:
         lines.append(_free_lines(scene))
     return Part("How it ended", tuple(lines))
+
+
+def _named(scene: Scene, held: Held, names: Names) -> Sequence[str]:
+    """What is said of a held line, with the name of whom the transaction was for."""
+    standing = held.standing
+    if standing is None or standing.address is None:
+        return held.words
+    address = address_text(standing.address, standing.address_bits)
+    name = names.devices.get((scene.episode.bus, standing.address))
+    where, *rest = held.words
+    return (where.replace(address, f"{name} ({address})") if name else where, *rest)
 
 
 def _free_lines(scene: Scene) -> Line:

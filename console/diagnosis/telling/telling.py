@@ -18,8 +18,13 @@ from console.diagnosis.scene import Scene
 from console.diagnosis.story import Story
 from console.diagnosis.telling.count import count_or_clock
 from console.diagnosis.telling.different import different
+from console.diagnosis.telling.explaining import explained
 from console.diagnosis.telling.happened import ended, happened, head_of
-from console.diagnosis.telling.why import ruled_out, try_next, why
+from console.diagnosis.telling.next_step import try_next
+from console.diagnosis.telling.why import cause, evidence, others
+from console.watch.names import Names
+
+NOBODY = Names()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,23 +64,29 @@ def story_of(
     lives: Sequence[Life] = (),
     life: Life | None = None,
     shared: Sequence[Shared] = (),
+    names: Names = NOBODY,
+    with_it: Sequence[Episode] = (),
 ) -> Story:
-    """Everything there is to tell of one episode.
+    """Everything there is to tell of one episode, what is asked first at the top.
 
     Args:
         found: what was found of it.
         lives: of that device, of this run and of others it is compared with.
         life: that of this episode.
         shared: what several episodes of that device end with.
+        names: who is who.
+        with_it: episodes of other devices that began as it did.
     """
-    scene, ranking = found.scene, found.ranking
+    scene, causes = found.scene, explained(found.ranking)
     parts = [
-        happened(scene, life),
-        ended(scene, found.holds),
+        happened(scene, life, with_it),
+        cause(causes),
+        try_next(scene, causes, found.outcomes),
+        *evidence(scene, causes),
+        ended(scene, found.holds, names),
         different(found.differences, shared),
-        why(scene, ranking),
     ]
     if lives:
         parts.append(count_or_clock(lives))
-    parts += [try_next(ranking, found.outcomes), *ruled_out(scene, ranking)]
+    parts += others(scene, causes)
     return Story(scene.episode, head_of(scene.episode), tuple(parts))

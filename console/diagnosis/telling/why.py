@@ -1,45 +1,78 @@
-"""Why it stopped, what is ruled out and what to try next, as parts of a story."""
+"""What may be the cause, what speaks for it and what is ruled out, as parts of a story."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
 from console.bench.tables import TABLES, time_column
-from console.diagnosis.causes.catalogue import BY_SLUG
 from console.diagnosis.causes.cause import Evidence
-from console.diagnosis.causes.experiments import Outcome, Proposal, next_experiment
-from console.diagnosis.causes.ranking import SOMETHING_ELSE, Ranked, Ranking
-from console.diagnosis.causes.told import headline, share
+from console.diagnosis.causes.ranking import Ranked, Ranking
+from console.diagnosis.causes.told import share
 from console.diagnosis.scene import Scene
 from console.diagnosis.story import Line, Part, Place, Tone
+from console.diagnosis.telling.explaining import Explained, explained
 
-MOST = 3  # causes told in full
 _TONES: dict[str, Tone] = {"for": "good", "against": "doubt", "unknown": "quiet"}
 _SAYS = {"for": "for", "against": "against", "unknown": "not observable"}
+WEIGHTS = (
+    "Percentages weigh the causes of the catalogue against each other; none is a measured rate."
+)
 
 
-def why(scene: Scene, ranking: Ranking) -> Part:
-    """The causes that hold, each with its evidence for and against."""
-    lines = [Line(headline(ranking), tone="bad" if ranking.claimed else "plain")]
-    if ranking.updated_by:
-        lines.append(Line(f"with the outcome of {', '.join(ranking.updated_by)}", tone="quiet"))
-    for row in ranking.claimed[:MOST]:
-        if len(ranking.claimed) > 1:  # else it is what the first line says
-            lines.append(Line(f"{row.cause.title}: {share(row.probability)}"))
-        lines += _evidence(scene, row.answer.evidence)
-    return Part("Why", tuple(lines))
+def cause(found: Explained) -> Part:
+    """The verdict: one cause, several that are not told apart, or none."""
+    return Part("What may be the cause", tuple(_verdict(found)))
+
+
+def _verdict(found: Explained) -> Iterator[Line]:
+    told, tie = found.told, found.ranking.tie
+    if not told:
+        unseen = len(found.ranking.not_observable)
+        rest = f"; {unseen} could not be looked for" if unseen else ""
+        yield Line(f"No cause of the catalogue shows itself here{rest}.")
+        return
+    if tie is None:
+        first, *others = told
+        yield Line(f"{first.cause.title} ({share(first.probability)}).", tone="bad")
+        for row in others:
+            yield Line(f"or, less likely: {named(row)}")
+        return
+    yield Line(f"Cannot tell these {len(told)} apart:", tone="bad")
+    for row in told:
+        yield Line(f"  {named(row)}")
+    if tie.extra_channel:
+        yield Line(f"What would tell: {tie.extra_channel}, recorded with the bus.", tone="quiet")
+
+
+def named(row: Ranked) -> str:
+    """A cause and how likely it is."""
+    return f"{row.cause.title} ({share(row.probability)})"
+
+
+def evidence(scene: Scene, found: Explained) -> Iterator[Part]:
+    """What speaks for the causes that are told, and against them; no part when none is."""
+    if not found.told:
+        return
+    lines: list[Line] = []
+    for row in found.told:
+        if len(found.told) > 1:
+            lines.append(Line(f"{row.cause.title}:"))
+        lines += _evidence(scene, row.answer.evidence, "  " if len(found.told) > 1 else "")
+    lines.append(Line(WEIGHTS, tone="quiet"))
+    yield Part("What speaks for it, and against", tuple(lines))
 
 
 def cause_words(ranking: Ranking) -> str | None:
     """The slug of the cause that is claimed, several where they are not told apart; or None."""
-    if ranking.tie is not None:
-        return " or ".join(ranking.tie.slugs)
-    return ranking.claimed[0].cause.slug if ranking.claimed else None
+    found = explained(ranking)
+    if found.ranking.tie is not None:
+        return " or ".join(found.ranking.tie.slugs)
+    return found.told[0].cause.slug if found.told else None
 
 
-def _evidence(scene: Scene, evidence: Sequence[Evidence]) -> Iterator[Line]:
-    for each in evidence:
-        words = f"  {_SAYS[each.says]}: {each.words}"
+def _evidence(scene: Scene, found: Sequence[Evidence], indent: str) -> Iterator[Line]:
+    for each in found:
+        words = f"{indent}{_SAYS[each.says]}: {each.words}"
         yield Line(words, _place(scene, each), _TONES[each.says])
 
 
@@ -55,46 +88,16 @@ def _place(scene: Scene, evidence: Evidence) -> Place | None:
     return Place(evidence.t_ns, evidence.table, row) if is_there else Place(evidence.t_ns)
 
 
-def try_next(ranking: Ranking, outcomes: Sequence[Outcome] = ()) -> Part:
-    """The experiment that would split the leading causes best, and what came of those done.
-
-    Args:
-        ranking: with the outcomes in it.
-        outcomes: that the user recorded.
-    """
-    lines = [
-        Line(f"done: {each.experiment}: {each.outcome}", outcome=(each.experiment, each.outcome))
-        for each in outcomes
-    ]
-    proposal = next_experiment(ranking)
-    if proposal is None:
-        claimed = "One cause stands alone" if ranking.claimed else "No cause is claimed"
-        lines.append(Line(f"{claimed}: no experiment of the catalogue would tell more."))
-    else:
-        lines += _experiment(proposal)
-    return Part("What to try next", tuple(lines))
-
-
-def _experiment(proposal: Proposal) -> Iterator[Line]:
-    """What to do, what each outcome would point to, and what to take care of."""
-    experiment = proposal.experiment
-    yield Line(f"{experiment.title}.")
-    for outcome, slug in proposal.tells.items():
-        chance = share(proposal.expected[outcome])
-        points = "none of these" if slug == SOMETHING_ELSE else BY_SLUG[slug].title.lower()
-        told = experiment.slug, outcome
-        yield Line(f"  if {outcome} ({chance}): {points}", tone="quiet", outcome=told)
-    if experiment.care:
-        yield Line(experiment.care, tone="doubt")
-
-
-def ruled_out(scene: Scene, ranking: Ranking) -> Iterator[Part]:
-    """What was ruled out, what does not show itself, and what nothing here could show; folded."""
-    claimed = {row.cause.slug for row in ranking.claimed}
-    left = [row for row in ranking.rows if row.cause.slug not in claimed]
+def others(scene: Scene, found: Explained) -> Iterator[Part]:
+    """What goes with the stop on the network; what was ruled out or not seen, folded."""
+    if found.beside:
+        lines = tuple(_short(scene, row) for row in found.beside)
+        yield Part("On the network meanwhile: maybe a consequence, no reason to stop", lines)
+    told = {row.cause.slug for row in found.told}
+    left = [row for row in found.ranking.rows if row.cause.slug not in told]
     groups = {
         "Ruled out": [row for row in left if row.answer.verdict == "refuted"],
-        "Too weak to claim": [row for row in left if row.answer.verdict == "holds"],
+        "Unlikely, or too weak to claim": [row for row in left if row.answer.verdict == "holds"],
         "Not observable here": [row for row in left if row.answer.verdict == "not-observable"],
     }
     for title, rows in groups.items():

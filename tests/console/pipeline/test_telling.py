@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.console.pipeline.told_runs import part, told_run, words
@@ -16,7 +18,57 @@ def test_a_read_left_inside_a_byte_is_told_to_the_bit() -> None:
     assert "of a read from" in ended
     assert "It was the target's turn to drive SDA." in ended
     assert "Predicted to free it" in ended
-    assert "A read was left inside a byte" in words(found, "Why")
+    assert "A read was left inside a byte" in words(found, "What may be the cause")
+
+
+def test_what_is_asked_first_stands_at_the_top() -> None:
+    _, found = told_run("orphaned-read")
+    assert [part.title for part in found.stories[0].parts][:3] == [
+        "What happened",
+        "What may be the cause",
+        "What to try next",
+    ]
+    told = words(found, "What happened").splitlines()
+    assert told[0].startswith("last answered: ")
+    assert any(line.startswith("answered until then: ") for line in told)
+
+
+def test_a_held_line_is_told_with_the_name_of_whom_the_transaction_was_for() -> None:
+    made, found = told_run("orphaned-read")
+    address = part(found, "How it ended").lines[0].words.partition(" from ")[2]
+    assert re.fullmatch(r"[a-z]+ \(0x[0-9A-F]{2}\)\.", address)
+    assert made.truth.device
+
+
+def test_what_the_network_shows_is_no_reason_for_a_peripheral_to_stop() -> None:
+    _, found = told_run("keep-alive-starvation", 1)
+    beside = next(p for p in found.stories[0].parts if p.title.startswith("On the network"))
+    assert "keep-alive" in beside.lines[0].words
+    assert "keep-alive" not in words(found, "What may be the cause")
+
+
+def test_what_never_was_healthy_is_told_after_what_was() -> None:
+    _, found = told_run("hot-insertion", 4)
+    healthy = [bool(story.episode.transactions_answered) for story in found.stories]
+    assert healthy == sorted(healthy, reverse=True)
+    assert set(healthy) == {True, False}
+    assert "gave no valid answer at all" in found.stories[-1].head
+    last = "\n".join(line.words for _, line in found.stories[-1].lines())
+    assert "last answered" not in last
+
+
+def test_devices_that_stop_together_are_named_once_each() -> None:
+    _, found = told_run("hot-insertion", 4)
+    lines = words(found, "What happened").splitlines()
+    others = [line.split()[0] for line in lines if " too, " in line]
+    assert len(others) == len(set(others)) == 2
+
+
+def test_a_held_line_keeps_its_victim_from_being_asked() -> None:
+    _, found = told_run("keep-alive-starvation", 1)
+    head = found.stories[0].head
+    assert "could not be asked after 74 answered polls" in head
+    assert head.endswith("SCL held low; it answered again 3.29 s later")
 
 
 def test_a_held_byte_is_drawn_and_its_drawing_is_not_wrapped() -> None:

@@ -237,7 +237,7 @@ def test_with_few_polls_before_it_nothing_can_be_told() -> None:
     found = differences(scene_with("shape", 0, polls=120))
     assert not found.can_tell
     assert found.ranked == []
-    assert found.words.startswith("cannot say: 8")
+    assert found.words.startswith("cannot say: too few (8")
     assert [one.kind for one in found.noticed][:1] == ["shape"]
 
 
