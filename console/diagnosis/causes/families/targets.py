@@ -356,6 +356,7 @@ def address_clash(scene: Scene, facts: Facts) -> Answer:
         telling(apart, "the mixed bits are the AND of two contents", strength=FAIR),
         unless(_reads_back(facts), "a register that was set up reads otherwise: it restarted"),
         unless(bool(_mixed_asks(facts)), "they answer different requests"),
+        unless(joint_parts(facts), "they follow another joint of write and read"),
     )
 
 
