@@ -72,6 +72,7 @@ from decoders.durations import duration_ns
 Name = Annotated[str, msgspec.Meta(min_length=1)]
 Above0 = Annotated[float, msgspec.Meta(gt=0)]
 Level = Literal["low", "high"]
+DataBits = Literal[5, 6, 7, 8, 9]
 
 _CM_PER_UNIT = {"mm": 0.1, "cm": 1.0, "m": 100.0}
 
@@ -130,7 +131,7 @@ class Uart(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
     source: str
     line: Name
     baud: Annotated[float, msgspec.Meta(ge=0.1, le=500e6)] | None = None
-    data_bits: Literal[5, 6, 7, 8, 9] = 8
+    data_bits: DataBits = 8
     parity: Literal["none", "even", "odd", "mark", "space"] = "none"
     stop_bits: float = 1
     inverted: bool = False
@@ -256,3 +257,6 @@ class Ranging(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=T
     def echo_line(self) -> str:
         """What the echo's pulses are called in the table."""
         return f"{self.name} echo"
+
+
+LineEntry = Spi | Uart | PulseLine | Servo | Ranging

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from console.bench.starter import quoted
+from console.bench.quoting import quoted
 from console.printable import printable
 
 

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from console.bench.lines import LineEntry
+from console.bench.quoting import quoted
+from console.bench.starter_lines import line_table
 from console.printable import printable
-
-_ESCAPES = {'"': '\\"', "\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,14 @@ class FoundBus:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundLine:
+    """Lines that are no I2C bus, as they are read."""
+
+    source: str
+    entry: LineEntry
+
+
+@dataclass(frozen=True, slots=True)
 class FoundTopic:
     """A topic messages were seen on."""
 
@@ -57,6 +66,7 @@ def starter_text(
     sources: Sequence[FoundSource],
     buses: Sequence[FoundBus] = (),
     topics: Sequence[FoundTopic] = (),
+    lines: Sequence[FoundLine] = (),
 ) -> str:
     """A bench file for these sources.
 
@@ -67,11 +77,12 @@ def starter_text(
         sources: at least one; names are unique.
         buses: names are unique.
         topics: seen in message sources.
+        lines: of captures, that are no I2C bus.
 
     Returns:
         TOML text that `load_bench` takes.
     """
-    lines = [
+    text = [
         "# What this bench is made of. Unknown keys are refused with their line, so try things.",
         "",
         "[bench]",
@@ -79,13 +90,15 @@ def starter_text(
     ]
     captures = [source.name for source in sources if source.kind == "capture"]
     if captures:
-        lines.append(f"axis = {quoted(captures[0])}  # its clock is the common axis")
+        text.append(f"axis = {quoted(captures[0])}  # its clock is the common axis")
     for source in sources:
-        lines += ["", *_source(source)]
+        text += ["", *_source(source)]
     for bus in buses:
-        lines += ["", *_bus(bus)]
-    lines += ["", *_rules(buses, topics)]
-    return "\n".join(lines) + "\n"
+        text += ["", *_bus(bus)]
+    for line in lines:
+        text += ["", *line_table(line.entry, line.source)]
+    text += ["", *_rules(buses, topics)]
+    return "\n".join(text) + "\n"
 
 
 def _source(source: FoundSource) -> Iterator[str]:
@@ -161,23 +174,3 @@ def _times(n: int) -> str:
 
 def _comment(text: str) -> str:
     return "# " + printable(text)
-
-
-def quoted(text: str) -> str:
-    """Text as a basic TOML string (toml.io v1.0.0, section String).
-
-    What `printable` would not draw is escaped: the file is shown on terminals, too.
-    """
-    return '"' + "".join(_escaped(character) for character in text) + '"'
-
-
-def _escaped(character: str) -> str:
-    code = ord(character)
-    if character in _ESCAPES:
-        return _ESCAPES[character]
-    # A lone surrogate is no Unicode scalar value: TOML cannot hold it.
-    if 0xD800 <= code < 0xE000:
-        return "\\uFFFD"
-    if printable(character) == character:
-        return character
-    return f"\\u{code:04X}" if code < 0x10000 else f"\\U{code:08X}"

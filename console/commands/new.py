@@ -10,12 +10,20 @@ from typing import Any
 import click
 import polars as pl
 
-from console.bench.starter import FoundAddress, FoundBus, FoundSource, FoundTopic, starter_text
+from console.bench.starter import (
+    FoundAddress,
+    FoundBus,
+    FoundLine,
+    FoundSource,
+    FoundTopic,
+    starter_text,
+)
 from console.commands.options import override_options
 from console.commands.reading import read_bench, read_run, reading_code
 from console.pipeline.evidence import Evidence, SourceReport
 from console.run.schema import is_run
 from console.sources.files import STDIN, STDIN_NAME
+from console.watch.rule import Batch, published_in
 from decoders.errors import DiagnosticError, Place
 
 HELP = """Write a starter bench file from what the recordings hold.
@@ -27,8 +35,8 @@ Examples:
   lastack new --from soak -o rules.toml
   lastack new --from soak --between 00:05..01:00
 
-It names the sources, the buses, every address that answered and the topics seen;
-give the devices their names, describe their packets, and add rules.
+It names the sources, the buses and other lines, every address that answered and the
+topics seen; give the devices their names, describe their packets, and add rules.
 
 With --from it proposes rules instead, learned from a run in which all was well:
 how long something may stay away, how long an answer may take, between which
@@ -121,12 +129,14 @@ def _between(text: str, evidence: Evidence) -> tuple[int, int]:
 
 
 def _starter(evidence: Evidence, folder: Path) -> str:
-    topics = evidence.tables["messages"].group_by("topic").len().sort("topic").rows()
+    once = Batch(evidence.tables, 0, published=published_in(evidence.tables)).messages_once()
+    topics = once.group_by("topic").len().sort("topic").rows()
     return starter_text(
         evidence.name.split(".")[0] or "bench",
         [_source(source, folder) for source in evidence.sources],
         _buses(evidence),
         [FoundTopic(topic, count) for topic, count in topics],
+        [FoundLine(source.name, entry) for source in evidence.sources for entry in source.lines],
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from console.bench.lines import LineEntry
 from console.bench.model import Mark
 from console.pipeline.evidence import BusLines
 from console.pipeline.serial_lines import SerialLine
@@ -108,6 +109,7 @@ class CaptureStage:
         self.buses: list[Bus] = []
         self.serial: list[SerialLine] = []  # UART lines
         self.others: list[WireLine] = []  # SPI buses, servos, ranging, other pulses
+        self.entries: list[LineEntry] = []  # what was found of them, as a bench file says it
         self.assumed: list[str] = []
         self.events = 0
         self.first_ns: int | None = None
@@ -215,7 +217,7 @@ class CaptureStage:
                 "name one with --i2c scl=NAME,sda=NAME"
             )
         self.assumed += found.assumed
-        self.serial, self.others = found.serial, found.others
+        self.serial, self.others, self.entries = found.serial, found.others, found.entries
 
     def _told_bus(self, told: Lines) -> Bus:
         channels = self.reader.channels

@@ -8,6 +8,7 @@ from typing import Literal
 
 import polars as pl
 
+from console.bench.lines import LineEntry
 from console.sources.kept_edges import KeptEdges
 from console.timeline.anchors import Anchors
 from console.timeline.clocks import ClockMap
@@ -44,6 +45,7 @@ class SourceReport:
     assumed: list[str]
     stopped: DiagnosticError | None  # where a source that was good at first went bad
     buses: list[BusLines]  # of a capture
+    lines: Sequence[LineEntry] = ()  # of a capture: what else was found on it, or `--spi` said
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from console.bench.lines import PulseLine, Ranging, Servo, Spi, Uart
+from console.bench.lines import LineEntry, PulseLine, Ranging, Servo, Spi, Uart
 from console.bench.model import Bench
+from console.pipeline.found_lines import spi_entry, uart_entry
 from console.pipeline.serial_lines import SerialLine
 from console.pipeline.wire_lines import PulsesOfLine, RangingLine, SpiBus, WireLine
 from decoders.buses.pulses_roles import pulse_lines
@@ -70,6 +71,7 @@ class SettledLines:
     serial: list[SerialLine] = field(default_factory=list)
     assumed: list[str] = field(default_factory=list)
     taken: set[int] = field(default_factory=set)
+    entries: list[LineEntry] = field(default_factory=list)  # as a bench file says it
 
 
 def settled_lines(
@@ -133,6 +135,7 @@ def _add_spi(
     names = [each.name for each in spi.device]
     found.assumed.append(_spi_words(spi.name, channels, guess, "as told"))
     found.others.append(SpiBus(spi.name, names, guess, spi.select_glitch_ns, pause_ns))
+    found.entries.append(spi_entry(spi.name, channels, guess))
 
 
 def _find_spi(found: SettledLines, edges: Edges, channels: Sequence[str]) -> None:
@@ -142,6 +145,7 @@ def _find_spi(found: SettledLines, edges: Edges, channels: Sequence[str]) -> Non
         names = [channels[select.line] for select in guess.lines.selects]
         found.assumed.append(_spi_words(each.name, channels, guess, each.why))
         found.others.append(SpiBus(each.name, names, guess, 50, guess.pause_ns))
+        found.entries.append(spi_entry(each.name, channels, guess))
         found.taken |= set(guess.lines.every)
 
 
@@ -183,6 +187,7 @@ def _find_uarts(found: SettledLines, edges: Edges, channels: Sequence[str]) -> N
     for told in uart_lines(edges, channels, found.taken):
         found.assumed.append(f"{told.name}: {told.why}")
         found.serial.append(SerialLine(told))
+        found.entries.append(uart_entry(told))
         found.taken.add(told.line)
 
 
@@ -194,6 +199,7 @@ def _find_pulses(found: SettledLines, edges: Edges, channels: Sequence[str]) -> 
         found.assumed.append(f"{words} degrees, which [[servo]] can tell better")
         line = PulsesOfLine(name, servo.line, high=True, travel=Travel())
         found.others.append(line)
+        found.entries.append(Servo(name=name, source="", line=name))
         found.taken.add(servo.line)
     for pair in rangings:
         trigger, echo = channels[pair.trigger], channels[pair.echo]
@@ -201,4 +207,5 @@ def _find_pulses(found: SettledLines, edges: Edges, channels: Sequence[str]) -> 
         found.assumed.append(f"{words}; assumed: air of 20 degrees, which [[ranging]] can tell")
         told = Ranging(name=f"{trigger}/{echo}", source="", trigger=trigger, echo=echo)
         found.others.append(RangingLine(told, pair.trigger, pair.echo))
+        found.entries.append(told)
         found.taken |= {pair.trigger, pair.echo}

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from console.bench.lines import LineEntry
 from console.bench.tables import time_column
 from console.pipeline.capture_stage import CaptureStage
 from console.pipeline.clocked import (
@@ -178,9 +179,11 @@ def _report(each: ReadSource, clock: ClockMap, *, has_rows: bool) -> SourceRepor
     stage, file = each.stage, each.input.file
     spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if has_rows else []
     assumed, buses = list(stage.assumed), []
+    lines: Sequence[LineEntry] = ()
     if isinstance(stage, CaptureStage):
         assumed = [*stage.reader.assumed.remarks, *assumed]
         buses = [bus.lines for bus in stage.buses]
+        lines = stage.entries
     return SourceReport(
         name=each.name,
         kind=KINDS[each.input.kind],
@@ -191,4 +194,5 @@ def _report(each: ReadSource, clock: ClockMap, *, has_rows: bool) -> SourceRepor
         assumed=assumed,
         stopped=each.stopped,
         buses=buses,
+        lines=lines,
     )

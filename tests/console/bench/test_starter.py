@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import tomllib
 
+import msgspec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from console.bench.lines import LineEntry, PulseLine, Ranging, Servo, Spi, SpiDevice, Uart
 from console.bench.load import load_bench
+from console.bench.quoting import quoted
 from console.bench.starter import (
     FoundAddress,
     FoundBus,
+    FoundLine,
     FoundSource,
     FoundTopic,
-    quoted,
     starter_text,
 )
 
@@ -84,3 +87,26 @@ def test_what_a_terminal_may_not_get_is_escaped_and_read_back() -> None:
     written = quoted(text)
     assert written == '"a\\u009B31m\\u202Ee\\u0301\\U000E0041é"'
     assert tomllib.loads(f"x = {written}") == {"x": text}
+
+
+LINES: list[LineEntry] = [
+    Spi(name="valves", source="", sck="ch0", mosi="ch1", mode=3, word_bits=12, device=[
+        SpiDevice(name="ch3", select="ch3", active="high")]),
+    Uart(source="", line="ch4", baud=9600, data_bits=7, parity="even", stop_bits=1.5,
+         inverted=True),
+    Servo(name="ch6", source="", line="ch6"),
+    Ranging(name="ch7/ch8", source="", trigger="ch7", echo="ch8"),
+    PulseLine(name='odd "name"', source="", line="ch9", level="low"),
+]  # fmt: skip
+
+
+def test_lines_that_are_no_i2c_bus_load_again_as_they_were_found() -> None:
+    text = starter_text("x", [WIRE], lines=[FoundLine("wire", entry) for entry in LINES])
+    bench = load_bench(text, "bench.toml")
+    loaded = [*bench.spis, *bench.uarts, *bench.servos, *bench.rangings, *bench.pulses]
+    assert loaded == [msgspec.structs.replace(entry, source="wire") for entry in LINES]
+
+
+def test_a_starter_for_a_servo_warns_of_moving_parts() -> None:
+    text = starter_text("x", [WIRE], lines=[FoundLine("wire", LINES[2])])
+    assert "# Moving parts may start at any time: keep clear of them." in text
