@@ -245,11 +245,23 @@ def _rivals(case: _Case, winner: Paced) -> list[Paced]:
         group
         for group in case.groups
         if group is not winner
-        and _is_tight(group.leader)
         and not group.leader.refuted
-        and group.leader.p_chance <= _VIABLE
-        and group.leader.spread < widest
+        and (_never_varied(case, group) or _is_rival(group, widest))
     ]
+
+
+def _is_rival(group: Paced, widest: float) -> bool:
+    leader = group.leader
+    return _is_tight(leader) and leader.p_chance <= _VIABLE and leader.spread < widest
+
+
+def _never_varied(case: _Case, group: Paced) -> bool:
+    """Whether the count somebody sets the rate of was the same in all lives: nothing refutes it.
+
+    A count of few is too coarse to prove anything, but no finer time is told from it either.
+    """
+    driven = next((one for one in group.members if one.name == case.driven), None)
+    return driven is not None and driven.low == driven.high
 
 
 def _confounded(case: _Case, winner: Paced, rivals: Sequence[Paced], p_chance: float) -> Verdict:

@@ -42,14 +42,14 @@ def _ran_out(verdict: Verdict) -> str:
     if verdict.kind == "quantity":
         after = f"It stops after a total: {amount(verdict.told[0])}"
     time = next((c for c in verdict.candidates if c.name == TIME), None)
-    took = "" if time is None else f"; the time it took went from {_range(time, ' to ')}"
+    took = "" if time is None else f"; the time it took {went_words(time)}"
     return f"{after}, in each of {counted(verdict.failures, 'life', 'lives')}{took}."
 
 
 def _after_time(verdict: Verdict) -> str:
     lives = counted(verdict.failures, "life", "lives")
     other = next((c for c in verdict.candidates if c.name == POLLS), None)
-    beside = "" if other is None else f"; the polls until then went from {_range(other, ' to ')}"
+    beside = "" if other is None else f"; the polls until then {went_words(other)}"
     return f"It stops after a time: {amount(verdict.told[0])}, in each of {lives}{beside}."
 
 
@@ -202,6 +202,14 @@ def amount(candidate: Candidate) -> str:
     if candidate.name == TIME:
         return _range(candidate, " to ")
     return f"{_range(candidate, ' to ')} {candidate.name}"
+
+
+def went_words(candidate: Candidate) -> str:
+    """`went from 1.2 s to 4 s`, or `was 15 each time`."""
+    span = _range(candidate, " to ")
+    if " to " in span:
+        return f"went from {span}"
+    return f"{'was' if candidate.name == TIME else 'were'} {span} each time"
 
 
 def _range(candidate: Candidate, to: str) -> str:

@@ -142,6 +142,17 @@ def test_a_steady_rate_confounds_count_and_time() -> None:
     assert (found.kind, [each.name for each in found.told]) == ("confounded", ["polls", "time"])
 
 
+def test_a_few_polls_each_time_are_no_time_however_well_that_agrees() -> None:
+    lives = [bare_life(15, 1.43 + k * 1e-4) for k in range(3)]
+    found = verdict(lives)
+    assert (found.kind, [each.name for each in found.told]) == ("confounded", ["polls", "time"])
+
+
+def bare_life(polls: int, age_s: float) -> Life:
+    counts = {"polls": float(polls)}
+    return Life("run", "camera", "first seen", "failed", round(age_s * S), counts=counts)
+
+
 def test_at_a_steady_rate_the_wrong_one_is_never_told() -> None:
     made = dice()
     counts = Counter(verdict(after_polls(made, 2047, (1, 1, 1))).kind for _ in range(60))

@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from console.diagnosis.lifetimes.candidates import Candidate
 from console.diagnosis.lifetimes.clean_run import CleanRun
 from console.diagnosis.lifetimes.count_or_clock import verdict
 from console.diagnosis.lifetimes.lives import Life
-from console.diagnosis.lifetimes.words import clean_run_words, verdict_words
+from console.diagnosis.lifetimes.words import clean_run_words, verdict_words, went_words
 from tests.console.diagnosis.lifetimes.worlds import S, World, after_polls, after_time, memoryless
 
 
@@ -47,6 +48,11 @@ def test_a_time_is_told_with_the_polls_that_differ() -> None:
         "2,000 to 4,000.",
         "Lives that end at random agree so well less than once in a million, 2 things tried.",
     ]
+
+
+def test_a_range_of_one_value_went_from_nowhere_to_nowhere() -> None:
+    one = Candidate("polls", np.full(2, 15.0), np.ones(2), np.ones(2))
+    assert went_words(one) == "were 15 each time"
 
 
 def test_confounded_lives_get_the_change_of_rate_that_tells() -> None:
