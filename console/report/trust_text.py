@@ -9,6 +9,7 @@ import polars as pl
 from console.printable import printable
 from console.trust.sheet import SEVERITIES
 from console.trust.trust_words import span_words
+from console.watch.findings import counted
 
 MOST_LINES = 8
 # Said in a source's own lines already.
@@ -34,7 +35,9 @@ def trust_lines(sheet: pl.DataFrame, start_ns: int) -> Iterator[str]:
     for group in ordered[:MOST_LINES]:
         span = span_words(group["from_ns"], group["until_ns"], start_ns)
         span += "  " * bool(span)
-        more = f", and {group['count'] - 1:,} such spans more" if group["count"] > 1 else ""
+        more = ""
+        if group["count"] > 1:
+            more = f", and {counted(group['count'] - 1, 'more such span')}"
         name = printable(group["source"])
         yield f"  {name:{wide}}  {span}{group['kind']}: {printable(group['what'])}{more}"
     if len(ordered) > MOST_LINES:

@@ -61,7 +61,7 @@ def _repeated(source: str, facts: MessageFacts, found: Sequence[Repeat]) -> Iter
     for each in found:
         count = each.last - each.first + 1
         times = facts.t_ns[each.original : each.original + count]
-        what = f"{count} message{'s' * (count != 1)} stand in it twice"
+        what = f"{count} message{'s stand' if count != 1 else ' stands'} in it twice"
         yield TrustRow(
             source,
             int(times.min()),

@@ -95,7 +95,7 @@ def _repeated(source: str, facts: PrintFacts, found: Sequence[Repeat]) -> Iterat
     for each in found:
         count = each.last - each.first + 1
         first, last = _span(facts, each.original, each.original + count - 1)
-        what = f"{count} line{'s' * (count != 1)} stand in it twice"
+        what = f"{count} line{'s stand' if count != 1 else ' stands'} in it twice"
         yield TrustRow(
             source, first, last, "repeated", "doubtful", what, float(count), unit="lines"
         )

@@ -56,7 +56,7 @@ class StopWords:
             is_victim = stop.how in (SDA_STUCK, SCL_STUCK) and not stop.transactions
             what = "could not be asked from" if is_victim else "stopped answering at"
             summary = f"{device} {what} {at} {after}: {HOW_WORDS[how]}"
-            summary += f" for {lasted}, then it answered again" if until is not None else " since"
+            summary += f"; it answered again {lasted} later" if until is not None else " since"
         if until is not None:
             evidence["recovered_ns"] = until
         if more:
@@ -69,8 +69,9 @@ class StopWords:
     def at_the_end(self, key: TargetKey, target: Target, stop: Stop) -> Finding:
         """Too few unanswered polls to call it a stop, and then the run ended."""
         device = self._names.device(key.bus.bus, key.address, key.bits)
+        polls = "poll" if stop.polls == 1 else counted(stop.polls, "poll")
         summary = (
-            f"{device} did not answer the last {counted(stop.polls, 'poll')} of the run, from "
+            f"{device} did not answer the last {polls} of the run, from "
             f"{self._words.at(stop.first_bad_ns)}: {HOW_WORDS[HOWS[stop.how - 1]]}"
         )
         evidence = _evidence(device, key, target, stop)

@@ -145,7 +145,7 @@ def test_the_report_has_a_line_for_each_kind_of_doubt_gravest_first() -> None:
     lines = list(trust_lines(trust_frame(rows), S))
     assert lines[0] == "what they cannot prove:"
     assert lines[1].startswith("  wire  00:02.000 to the end  not-observed: not observed")
-    assert lines[2] == "  log   00:00.000 to 00:01.000  damaged: 3 lines, and 1 such spans more"
+    assert lines[2] == "  log   00:00.000 to 00:01.000  damaged: 3 lines, and 1 more such span"
     assert len(lines) == 3
     assert "\x1b" not in lines[1]
 

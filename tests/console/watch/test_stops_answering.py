@@ -108,6 +108,11 @@ def test_five_unanswered_polls_are_a_stop_and_four_at_the_end_are_not_yet() -> N
     assert "did not answer the last 4 polls of the run" in undecided.summary
 
 
+def test_one_poll_left_at_the_end_is_the_last() -> None:
+    undecided = only(found_in(polls(range(50)) + nacks(range(50, 51)), 51))
+    assert "did not answer the last poll of the run" in undecided.summary
+
+
 def test_the_number_of_polls_can_be_set() -> None:
     rows = polls(range(50)) + nacks(range(50, 53))
     assert only(found_in(rows, 53, limits=Limits(after_polls=3))).severity == "fault"
@@ -370,6 +375,8 @@ def test_a_line_let_go_again_is_a_stop_that_recovered() -> None:
     rows = polls(range(60)) + polls(range(90, 120))
     finding = only(found_in(rows, 120, line_states=held(59.5, 89.5, "sda-held")))
     assert finding.evidence["recovered_ns"] == 90 * S
+    # The line was let go before it was asked again: the time is not how long it was held.
+    assert finding.summary.endswith("SDA held low; it answered again 30.5 s later")
 
 
 def test_cut_transactions_say_nothing() -> None:
