@@ -11,6 +11,7 @@ from console.diagnosis.scene import Bools, Int64s
 
 _DIP_FROM_NS, _DIP_TO_NS = 100, 2_000  # the dips described are 600 to 750 ns wide
 _NONE = np.empty(0, np.int64)
+SMBUS_NS = 25_000_000  # SMBus 3.2, tTIMEOUT: what is shorter may be a stretch
 _APART = 4.0  # a burst ends where the next clock is so many times the burst's usual step away
 
 
@@ -75,3 +76,23 @@ def dips_of(clocks: Clocks) -> Int64s:
     sda = clocks.edges_ns[1]
     low = np.isin(sda[:-1], clocks.falls_ns[1]) & (np.diff(sda) <= _DIP_TO_NS)
     return begins[near(begins, sda[:-1][low], 1_000, 1_000)]
+
+
+def clocked_by_hand(clocks: Clocks) -> list[int]:
+    """Where a stretch inside a transfer was followed by at least three clocks of another period."""
+    if not clocks.bit_ns:
+        return []
+    pause = 5 * clocks.bit_ns
+    stretched = np.flatnonzero((clocks.low_ns > pause) & (clocks.low_ns < SMBUS_NS))
+    step = np.diff(clocks.rise_ns, append=clocks.until_ns)
+    ratio = step / clocks.bit_ns
+    other = (ratio > 2) | (ratio < 0.5)
+    found = []
+    for k in stretched.tolist():
+        after = slice(k, k + 4)
+        same = clocks.start_ns.searchsorted(clocks.rise_ns[after])
+        if len(same) == 4 and same[0] == same[-1] and other[k : k + 3].all():
+            steady = np.ptp(step[k + 1 : k + 3]) < 0.5 * np.median(step[k + 1 : k + 3])
+            if steady:
+                found.append(int(clocks.rise_ns[k]))
+    return found

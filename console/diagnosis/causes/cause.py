@@ -17,6 +17,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import polars as pl
+
 from console.diagnosis.causes.faces import Face
 from console.diagnosis.causes.facts import Facts
 from console.diagnosis.scene import Scene
@@ -62,6 +64,11 @@ class Place:
 
 
 NOWHERE = Place()
+
+
+def place_of(rows: pl.DataFrame) -> Place:
+    """The first of some transactions."""
+    return Place("transactions", int(rows["start_ns"][0])) if rows.height else NOWHERE
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import polars as pl
 
 from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.bad_replies import bad_replies
-from console.diagnosis.causes.bursts import Burst, bursts_of, dips_of
+from console.diagnosis.causes.bursts import Burst, bursts_of, clocked_by_hand, dips_of
 from console.diagnosis.causes.clocks import SAMPLES_A_PULSE, Clocks, clocks_of
 from console.diagnosis.causes.disturbances import Disturbances
 from console.diagnosis.causes.ending import end_of_life
@@ -166,6 +166,18 @@ class Facts:
         return np.empty(0, np.int64) if self.clocks is None else dips_of(self.clocks)
 
     @cached_property
+    def clocked_by_hand(self) -> list[int] | None:
+        """Where clocks of another period follow a short stretch inside a transfer, ns."""
+        return None if self.clocks is None else clocked_by_hand(self.clocks)
+
+    @cached_property
+    def void_start_at_end(self) -> bool | None:
+        """Whether a START that no clock followed came after the device was last good."""
+        if self.clocks is None:
+            return None
+        return bool((self.clocks.void_ns > self.traffic.last_good_end_ns).any())
+
+    @cached_property
     def disturbed(self) -> Disturbances | None:
         """Pulses that no controller makes; None where samples are too far apart for them."""
         if self.clocks is None or not self.fine:
@@ -195,6 +207,13 @@ class Facts:
     def restarts(self) -> pl.DataFrame:
         """Boots of firmware over the whole run."""
         return words.restarts_of(self.scene)
+
+    @cached_property
+    def restarted_at_end(self) -> bool:
+        """Whether the firmware restarted about when the dead stretch began."""
+        begin, end = self.dead
+        near = self.restarts["t_ns"].is_between(self.traffic.last_good_ns, begin + 1000 * MS)
+        return bool(near.any()) and end > begin
 
     @cached_property
     def ended_ns(self) -> int | None:

@@ -1,0 +1,200 @@
+"""Causes in who answers, and as what: defaults, a second device, a check code of its own."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from console.diagnosis.causes.cause import (
+    FAIR,
+    STRONG,
+    WEAK,
+    Answer,
+    Cause,
+    Place,
+    judged,
+    needed,
+    telling,
+    unless,
+)
+from console.diagnosis.causes.content import (
+    commonest,
+    counts_anded,
+    frozen_of,
+    two_contents,
+    wrong_pairs,
+)
+from console.diagnosis.causes.faces import (
+    HEALTHY_BUS,
+    SILENT_COMPLAINED,
+    UNANSWERED,
+    WRONG_CONTENT,
+)
+from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.joints import joint_parts
+from console.diagnosis.causes.reply_signs import frozen_now, left_over, reads_back, released
+from console.diagnosis.causes.setup import setup_lost
+from console.diagnosis.scene import Scene
+
+_CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
+_LATEST = 400  # replies
+Bytes = npt.NDArray[np.uint8]
+
+
+def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
+    """The target restarted by itself and runs with its defaults."""
+    lost = setup_lost(facts)
+    return judged(
+        needed(
+            None if lost is None else lost.written > 0,
+            "the firmware sets the device up by writes",
+            "the firmware never sets the device up",
+            "whether it was set up: that was before the capture",
+            strength=WEAK,
+        ),
+        needed(
+            None if lost is None else lost.changed,
+            lost.words if lost else "its content changed",
+            "its content and its registers are as they were set up",
+            strength=STRONG,
+            at=Place("transactions", lost.from_ns) if lost and lost.changed else Place(),
+        ),
+        needed(
+            None if lost is None else not lost.written_again,
+            "it was not set up again since",
+            "it was set up again since",
+        ),
+        unless(_frozen_before(facts), "the content is frozen as it was"),
+        unless(released(facts).height > 0, "replies are all ones"),
+    )
+
+
+def _frozen_before(facts: Facts) -> bool:
+    """Whether the content stood still before anything changed, and no register reads otherwise."""
+    found = frozen_of(facts.traffic.replies)
+    lost = setup_lost(facts)
+    if not found or not found.beyond or not lost or lost.reads_back:
+        return False
+    return found.begins_ns < lost.from_ns - MS
+
+
+def address_clash(scene: Scene, facts: Facts) -> Answer:
+    """Two devices answer under one address."""
+    swaps, kinds = two_contents(facts.traffic.replies)
+    joined, apart = _another_came(facts)
+    return judged(
+        needed(
+            (swaps >= 4 and kinds == 2) or joined,
+            f"two contents alternate under one address, {swaps} times"
+            if swaps >= 4 and kinds == 2
+            else "an address began to answer, and from then on replies are mixed",
+            "one content only answers under this address",
+            strength=FAIR,
+        ),
+        telling(apart, "the mixed bits are the AND of two contents", strength=FAIR),
+        unless(reads_back(facts), "a register that was set up reads otherwise: it restarted"),
+        unless(bool(_mixed_asks(facts)), "they answer different requests"),
+        unless(joint_parts(facts), "they follow another joint of write and read"),
+    )
+
+
+def _mixed_asks(facts: Facts) -> bool:
+    return facts.traffic.replies["asked"].n_unique() > 4
+
+
+def _another_came(facts: Facts) -> tuple[bool, bool]:
+    """Whether from some reply on bits that were always set are never set, and none is new.
+
+    Two devices that answer at once pull SDA low for both: what is read is the AND of their bytes
+    (UM10204 section 3.1.8).
+    """
+    table = _latest_bytes(facts)
+    if len(table) < 30:
+        return False, False
+    if counts_anded(table) >= 0:
+        return True, True
+    always: Bytes = np.bitwise_and.accumulate(table, axis=0)[:-1]
+    ever: Bytes = np.bitwise_or.accumulate(table, axis=0)[:-1]
+    later: Bytes = np.bitwise_or.accumulate(table[::-1], axis=0)[::-1][1:]
+    lost = np.unpackbits(np.bitwise_and(always, np.invert(later)), axis=1).sum(axis=1)[19:-5]
+    gained = np.bitwise_and(later, np.invert(ever)).max(axis=1)[19:-5] > 0
+    mixed = bool(np.any((lost >= 2) & ~gained))
+    return mixed, mixed
+
+
+def _latest_bytes(facts: Facts) -> Bytes:
+    """The bytes of the last replies to the commonest request."""
+    common = commonest(facts.traffic.replies).tail(_LATEST)
+    length = int(common["length"][0]) if common.height else 0
+    data = [list(bytes.fromhex(each)) for each in common["data"].to_list()]
+    return np.array(data, np.uint8).reshape(len(data), length)
+
+
+def deterministic_check_failure(_scene: Scene, facts: Facts) -> Answer:
+    """The same wrong pair of data and check code again and again: no noise."""
+    same, wrong, passed = wrong_pairs(facts.bad_replies, facts.traffic)
+    tells = facts.scene.table("packets").height > 0 or same > 0
+    return judged(
+        needed(
+            same >= 3 if tells else None,
+            f"{same} of {wrong} wrong replies are byte for byte the same",
+            "wrong replies differ from each other",
+            "which replies have wrong check codes: no packet description tells",
+            strength=FAIR,
+        ),
+        needed(
+            same >= 0.6 * max(wrong, 1),
+            "most of the wrong ones are that one",
+            "most of the wrong ones are others",
+            strength=FAIR,
+        ),
+        needed(not passed, "it never passed", "the same bytes passed at other times"),
+        unless(released(facts).height > 0, "they are all ones: nobody drives SDA"),
+        unless(frozen_now(facts), "all replies are the same"),
+        unless(_noisy(facts), "short pulses disturb the lines"),
+        unless(left_over(facts), "they begin with what shorter reads left"),
+    )
+
+
+def _noisy(facts: Facts) -> bool:
+    return facts.disturbed is not None and len(facts.disturbed.both_ns) > 3
+
+
+CAUSES = (
+    Cause(
+        "config-amnesia",
+        "The target restarted by itself and runs with its defaults",
+        "target",
+        (WRONG_CONTENT, HEALTHY_BUS, UNANSWERED),
+        1.5,
+        ("capture",),
+        config_amnesia,
+        ("set-up-again", "extra-supply"),
+        "the target's supply",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "address-clash",
+        "Two devices answer under one address",
+        "target",
+        (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED),
+        1.0,
+        ("capture",),
+        address_clash,
+        ("unplug-one",),
+        "",
+        "UM10204 section 3.1.10; seen in public issue reports",
+    ),
+    Cause(
+        "deterministic-check-failure",
+        "The check code is computed otherwise: one pair always fails",
+        "firmware",
+        _CONTENT,
+        1.0,
+        ("capture",),
+        deterministic_check_failure,
+        ("half-speed",),
+        "",
+        "SMBus 3.2 section 6.4; seen in public issue reports",
+    ),
+)

@@ -1,0 +1,82 @@
+"""An interrupt that nobody clears."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from console.diagnosis.causes import prints_near as words
+from console.diagnosis.causes.cause import FAIR, Answer, Cause, Place, judged, needed, telling
+from console.diagnosis.causes.faces import (
+    CLOCK_HELD,
+    DATA_HELD,
+    HEALTHY_BUS,
+    SILENT,
+    SILENT_COMPLAINED,
+    UNANSWERED,
+)
+from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.scene import Scene
+
+
+def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
+    """An error flag that nobody clears keeps the handler busy until the watchdog bites."""
+    restarts = facts.restarts
+    begin, end = facts.dead
+    bitten = words.matching(facts.scene.table("prints"), words.WATCHDOG)
+    after = bitten.filter(pl.col("t_ns").is_between(begin - 1000 * MS, end + 60_000 * MS))
+    before = bitten.filter(pl.col("t_ns") < begin - 1000 * MS)
+    return judged(
+        needed(
+            after.height > 0 if facts.has_prints else None,
+            "the watchdog restarted the firmware",
+            "the watchdog did not restart the firmware",
+            "whether the watchdog bit: there is no log",
+            strength=FAIR,
+            at=Place("prints", int(after["t_ns"][0])) if after.height else Place(),
+        ),
+        (needed if facts.traffic.bus.height else telling)(
+            _fault_first(facts, after) if facts.traffic.bus.height else None,
+            "a fault of the bus came before, and then nothing was printed",
+            "no fault of the bus came before it",
+            "whether a fault of the bus came before: it was not captured",
+            strength=FAIR,
+        ),
+        telling(
+            restarts.height >= 2 or before.height > 0,
+            f"{restarts.height} restarts: its uptime is a saw-tooth",
+            "it restarted once",
+            strength=FAIR,
+        ),
+    )
+
+
+def _fault_first(facts: Facts, bitten: pl.DataFrame) -> bool:
+    """Whether a NACK, a cut or a hold lies before the bite, with a silence of the log between."""
+    if not bitten.height:
+        return False
+    at = int(bitten["t_ns"][0])
+    near = facts.traffic.bus.filter(pl.col("start_ns").is_between(at - 20_000 * MS, at))
+    faults = near.filter(pl.col("problems").list.len() > 0)
+    if not faults.height:
+        return False
+    fault = int(faults["start_ns"][-1])
+    between = facts.scene.window("prints", fault + MS, at - MS).filter(
+        ~pl.col("text").str.contains(words.BOOT)
+    )
+    return between.height <= 2
+
+
+CAUSES = (
+    Cause(
+        "interrupt-storm",
+        "An error flag keeps the handler busy until the watchdog restarts the board",
+        "firmware",
+        (SILENT, SILENT_COMPLAINED, DATA_HELD, CLOCK_HELD, UNANSWERED, HEALTHY_BUS),
+        1.0,
+        ("prints",),
+        interrupt_storm,
+        ("restart-controller", "provoke"),
+        "the controller's reset line",
+        "seen in public issue reports",
+    ),
+)

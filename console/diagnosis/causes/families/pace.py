@@ -1,0 +1,116 @@
+"""Causes in the pace of the clock: stretches that grow, and pauses where nobody stretches."""
+
+from __future__ import annotations
+
+from console.diagnosis.causes.cause import (
+    FAIR,
+    STRONG,
+    WEAK,
+    Answer,
+    Cause,
+    Place,
+    judged,
+    needed,
+    telling,
+    unless,
+)
+from console.diagnosis.causes.creep import creep_of
+from console.diagnosis.causes.disturbances import Disturbances
+from console.diagnosis.causes.faces import (
+    CLOCK_HELD,
+    HEALTHY_BUS,
+    SILENT_COMPLAINED,
+    UNANSWERED,
+    WRONG_CONTENT,
+)
+from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.scene import Int64s, Scene
+from decoders.durations import in_words
+
+
+def stretch_creep(_scene: Scene, facts: Facts) -> Answer:
+    """The target takes longer and longer, until the controller gives up."""
+    creep = creep_of(facts)
+    return judged(
+        needed(
+            None if creep is None else creep.stretches,
+            "the target stretches the clock",
+            "the target does not stretch the clock",
+            "how long it stretches: the wire was not kept",
+            strength=WEAK,
+        ),
+        needed(
+            None if creep is None else creep.grew,
+            f"its stretches grew from {in_words(creep.early_ns)} to {in_words(creep.late_ns)}"
+            if creep
+            else "its stretches grew",
+            "its stretches did not grow",
+            strength=STRONG,
+        ),
+        needed(
+            None if creep is None else creep.last_longest,
+            f"the last, {in_words(creep.last_ns)}, is the longest: there it was given up"
+            if creep
+            else "the last is the longest",
+            "the transfer that failed was not stretched the longest",
+            strength=FAIR,
+            at=Place("transactions", facts.dead[0]),
+        ),
+    )
+
+
+def starved_transfer(_scene: Scene, facts: Facts) -> Answer:
+    """Interrupts or the scheduler stop the controller in the middle of bytes."""
+    pauses = None if facts.disturbed is None else facts.disturbed.pauses_ns
+    if pauses is None and facts.clocks is not None:
+        pauses = Disturbances(facts.clocks, facts.scene.sample_ns).pauses_ns
+    few = 2
+    return judged(
+        needed(
+            None if pauses is None else len(pauses) > few,
+            f"the clock paused {0 if pauses is None else len(pauses)} times inside bytes, where no "
+            "target stretches",
+            "the clock does not pause inside bytes",
+            "pauses inside bytes: the wire was not kept",
+            strength=STRONG,
+            at=Place("", int(pauses[0])) if pauses is not None and len(pauses) else Place(),
+        ),
+        telling(
+            _pauses_before_end(facts, pauses) if pauses is not None and len(pauses) else None,
+            "a pause lies in the transfer before the end",
+            "no pause lies in the transfer before the end",
+        ),
+        unless(bool(facts.clocked_by_hand), "clocks were made by hand"),
+    )
+
+
+def _pauses_before_end(facts: Facts, pauses: Int64s) -> bool:
+    return bool((pauses > facts.traffic.last_good_ns - MS).any())
+
+
+CAUSES = (
+    Cause(
+        "stretch-creep",
+        "The target stretches longer and longer, beyond the controller's limit",
+        "target",
+        (UNANSWERED, CLOCK_HELD, SILENT_COMPLAINED, HEALTHY_BUS, WRONG_CONTENT),
+        1.5,
+        ("capture",),
+        stretch_creep,
+        ("longer-limit",),
+        "",
+        "UM10204 section 3.1.9; SMBus 3.2, tLOW:SEXT",
+    ),
+    Cause(
+        "starved-transfer",
+        "Interrupts or other tasks stop the controller in the middle of a byte",
+        "controller",
+        (HEALTHY_BUS, UNANSWERED, WRONG_CONTENT, SILENT_COMPLAINED, CLOCK_HELD),
+        1.5,
+        ("capture",),
+        starved_transfer,
+        ("network-off",),
+        "",
+        "SMBus 3.2, tLOW:MEXT; seen in public issue reports",
+    ),
+)

@@ -1,0 +1,173 @@
+"""Causes that show in replies: taken too soon, standing still, or driven by nobody."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from console.diagnosis.causes.cause import (
+    FAIR,
+    STRONG,
+    WEAK,
+    Answer,
+    Cause,
+    Place,
+    judged,
+    needed,
+    telling,
+    unless,
+)
+from console.diagnosis.causes.content import (
+    frozen_of,
+)
+from console.diagnosis.causes.faces import (
+    HEALTHY_BUS,
+    WRONG_CONTENT,
+)
+from console.diagnosis.causes.facts import Facts
+from console.diagnosis.causes.joints import joint_parts
+from console.diagnosis.causes.reply_signs import reads_back, released
+from console.diagnosis.causes.threshold import gap_threshold
+from console.diagnosis.scene import Scene
+from decoders.durations import in_words
+
+_CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
+
+
+def read_too_soon(_scene: Scene, facts: Facts) -> Answer:
+    """The reply is taken before the conversion has ended."""
+    found = gap_threshold(facts)
+    return judged(
+        needed(
+            found is not None,
+            f"every wrong or stale reply was read within {in_words(found.edge_ns)} of its command, "
+            f"and {found.good_above} good ones were read later"
+            if found
+            else "wrong replies are those read soonest after their command",
+            "wrong or stale replies are not those read soonest after their command",
+            strength=STRONG,
+            at=Place("transactions", found.first_ns) if found else Place(),
+        ),
+        needed(
+            found is not None and found.bad_below >= 3,
+            f"that is {found.bad_below} of {found.bad_below + found.good_below} read so soon"
+            if found
+            else "several are",
+            "there are too few of them",
+            strength=FAIR,
+        ),
+        telling(found is not None and found.good_below == 0, "no good one was read so soon"),
+    )
+
+
+def frozen_target(_scene: Scene, facts: Facts) -> Answer:
+    """The bus is perfect, and the content never changes."""
+    found = frozen_of(facts.traffic.replies)
+    ones = released(facts)
+    return judged(
+        needed(
+            None if found is None else found.beyond,
+            f"{found.run} replies in a row are the same, {found.usual_run} at most before"
+            if found
+            else "one reply is repeated",
+            "no run of one same reply is longer than usual",
+            "whether it is frozen: too few replies",
+            strength=STRONG,
+            at=Place("transactions", found.begins_ns) if found else Place(),
+        ),
+        telling(found is not None and found.lasts, "to the end", "it moved again"),
+        unless(ones.height > 0, "they are all ones: nobody drives SDA"),
+        unless(_too_many_wrong(facts, found is not None and found.beyond), "they are wrong ones"),
+        unless(reads_back(facts), "a register that was set up reads otherwise: it restarted"),
+        unless(joint_parts(facts), "they follow another joint of write and read"),
+    )
+
+
+def _too_many_wrong(facts: Facts, frozen: bool) -> bool:
+    """Whether the frozen replies fail their check: then they were not measured at all."""
+    bad = facts.bad_replies
+    return frozen and bad is not None and bad.height > 0.3 * facts.traffic.replies.height
+
+
+def released_line(_scene: Scene, facts: Facts) -> Answer:
+    """The address is acknowledged, then nobody drives SDA: all ones, the check byte too."""
+    ones = released(facts)
+    tail = _ones_tail(facts)
+    found = ones if ones.height else tail
+    return judged(
+        needed(
+            found.height > 0,
+            f"{found.height} replies end in all ones, their check byte too",
+            "no reply is all ones",
+            strength=STRONG,
+            at=Place("transactions", int(found["start_ns"][0])) if found.height else Place(),
+        ),
+        needed(
+            bool(found.height) and bool(found["address_acked"].all()),
+            "the address was acknowledged",
+            "the address was not acknowledged",
+            strength=WEAK,
+        ),
+        telling(
+            found.height >= 3 and _to_the_end(facts, found),
+            "and so is every reply since",
+            "replies after them were driven again",
+        ),
+        unless(_soon(facts), "they are those read soonest after their command"),
+    )
+
+
+def _ones_tail(facts: Facts) -> pl.DataFrame:
+    """Replies of which the last three bytes and more are ones, where that is new."""
+    replies = facts.traffic.replies
+    tails = replies.filter(pl.col("data").str.contains(r"(?:ff){3,}$"))
+    return tails if tails.height <= 0.5 * replies.height else tails.clear()
+
+
+def _to_the_end(facts: Facts, rows: pl.DataFrame) -> bool:
+    later = facts.traffic.replies.filter(pl.col("start_ns") >= int(rows["start_ns"][0]))
+    return bool(later.height == rows.height)
+
+
+def _soon(facts: Facts) -> bool:
+    found = gap_threshold(facts)
+    return found is not None and found.bad_below >= 3
+
+
+CAUSES = (
+    Cause(
+        "read-too-soon",
+        "Replies are read before the conversion has ended",
+        "controller",
+        _CONTENT,
+        2.0,
+        ("capture",),
+        read_too_soon,
+        ("wait-before-read", "prints-off"),
+        "",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "frozen-target",
+        "The target answers, but its content never changes",
+        "target",
+        _CONTENT,
+        2.0,
+        ("capture",),
+        frozen_target,
+        ("power-target", "poll-rate"),
+        "",
+        "seen in public issue reports",
+    ),
+    Cause(
+        "released-line",
+        "The target acknowledges its address and then drives nothing",
+        "target",
+        _CONTENT,
+        2.0,
+        ("capture",),
+        released_line,
+        ("power-target",),
+        "",
+        "UM10204 section 3.1.1; seen in public issue reports",
+    ),
+)

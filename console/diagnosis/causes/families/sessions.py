@@ -1,0 +1,128 @@
+"""Links lost again and again: two clients of one id, reconnects that wear the board out."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from console.diagnosis.causes.cause import (
+    FAIR,
+    STRONG,
+    WEAK,
+    Answer,
+    Cause,
+    Place,
+    judged,
+    needed,
+    telling,
+    unless,
+)
+from console.diagnosis.causes.faces import HEALTHY_BUS
+from console.diagnosis.causes.facts import Facts
+from console.diagnosis.causes.memory import shrinking
+from console.diagnosis.causes.standing import blocked_before
+from console.diagnosis.scene import Int64s, Scene
+
+
+def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
+    """Two clients share an id and evict each other."""
+    lost, found = facts.link.lost_ns, facts.link.found_ns
+    steps = np.diff(lost)
+    steady = len(steps) >= 3 and float(np.percentile(steps, 75)) < 1.6 * float(np.median(steps))
+    said = len(facts.link.taken_over_ns)
+    quick = _found_then_lost(lost, found)
+    return judged(
+        needed(
+            len(lost) >= 4 if facts.has_prints else None,
+            f"the link was lost {len(lost)} times",
+            "the link was not lost again and again",
+            "whether the link was lost: there is no log",
+            strength=WEAK,
+        ),
+        needed(
+            steady or said > 0,
+            "at one interval, as the other client comes back",
+            "at intervals that differ",
+            strength=FAIR if said else WEAK,
+        ),
+        needed(
+            said > 0 or quick,
+            "the broker says that the session was taken over"
+            if said
+            else "each time soon after it was found again",
+            "the link lasts once it is found again",
+            strength=STRONG if said else 0.0,
+            at=Place("", int(facts.link.taken_over_ns[0])) if said else Place(),
+        ),
+        telling(
+            facts.link.whences > 1 or None,
+            "one id connects from several addresses",
+            "",
+            "from where the id connects: the broker does not say",
+            strength=FAIR,
+        ),
+        unless(bool(blocked_before(facts)), "the board stood before each loss"),
+        unless(shrinking(facts.scene) is not None, "memory went down with each reconnect"),
+    )
+
+
+def _found_then_lost(lost: Int64s, found: Int64s) -> bool:
+    """Whether most links that were found were lost again within twice the median step."""
+    if len(lost) < 4 or len(found) < 3:
+        return False
+    at = lost.searchsorted(found)
+    lasted = np.concatenate([lost, [2**62]])[at] - found
+    return float(np.mean(lasted < 1.5 * float(np.median(np.diff(lost))))) >= 0.7
+
+
+def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:
+    """Reconnects come faster and faster, each takes memory, and a fault elsewhere follows."""
+    back = facts.link.found_ns
+    steps = np.diff(back)
+    faster = len(steps) >= 5 and float(np.mean(steps[-2:])) < 0.6 * float(np.mean(steps[:2]))
+    costs = shrinking(facts.scene) is not None
+    return judged(
+        needed(
+            len(back) >= 5 if facts.has_prints else None,
+            f"the link was found again {len(back)} times",
+            "the link was not found again and again",
+            "whether the link was lost: there is no log",
+            strength=FAIR,
+        ),
+        needed(
+            faster or costs,
+            "faster and faster" if faster else "and memory went down with each",
+            "no faster than at first, and without taking memory",
+            strength=FAIR,
+        ),
+        telling(costs, "free memory goes down meanwhile", strength=FAIR),
+        telling(faster, "the reconnects come faster", strength=FAIR),
+        unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
+    )
+
+
+CAUSES = (
+    Cause(
+        "client-id-duel",
+        "Two clients share an id and evict each other",
+        "network",
+        (HEALTHY_BUS,),
+        1.5,
+        ("prints",),
+        client_id_duel,
+        ("unique-id",),
+        "",
+        "MQTT 3.1.1 section 3.1.4; MQTT 5.0 reason 0x8E",
+    ),
+    Cause(
+        "reconnect-storm",
+        "Reconnects come faster and faster, each at the cost of memory",
+        "network",
+        (HEALTHY_BUS,),
+        1.0,
+        ("prints",),
+        reconnect_storm,
+        ("fixed-reconnects",),
+        "",
+        "seen in public issue reports",
+    ),
+)

@@ -1,0 +1,20 @@
+"""Sizes of free memory that firmware prints, and whether they fall."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from console.diagnosis.causes.printed_numbers import Course, courses_of
+from console.diagnosis.scene import Scene
+
+MEMORY = r"(?i)heap|free|block|largest|mem"
+
+
+def shrinking(scene: Scene) -> Course | None:
+    """The first printed size of memory that falls over the run; None when none does."""
+    return next((each for each in courses_of(scene) if each.falling and _is_memory(each)), None)
+
+
+def _is_memory(course: Course) -> bool:
+    """By the engine that prints are searched with."""
+    return bool(pl.Series([course.name]).str.contains(MEMORY)[0])
