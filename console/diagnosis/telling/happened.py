@@ -10,7 +10,6 @@ import polars as pl
 from console.diagnosis.before.row_words import form_words
 from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
-from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.scene import Scene
 from console.diagnosis.story import Line, Part, Place
@@ -21,7 +20,6 @@ from console.watch.stop_words import HOW_WORDS
 from decoders.durations import in_words
 
 Row = dict[str, Any]
-AT_LEAST = 20  # polls of a life before a count of them is worth comparing with round numbers
 
 
 def head_of(episode: Episode) -> str:
@@ -120,32 +118,47 @@ def _counts(episode: Episode, life: Life | None) -> Iterator[Line]:
     if life is not None and life.zero in _ZEROS:
         words += f", {in_words(life.elapsed_ns)} after {_ZEROS[life.zero]}"
     yield Line(words, Place(episode.first_good_ns))
-    polled = float(episode.polls_answered)
-    near = near_limit(polled, polled) if polled >= AT_LEAST else ""
-    if near:
-        yield Line(f"a hint, no proof: that is {near}", tone="doubt")
 
 
+ENDED = "How it ended"
 _ZEROS = {"boot": "the board started", "power": "its power came"}
 
 
-def ended(scene: Scene, holds: Sequence[Held], names: Names) -> Part:
-    """How the lines stood, and what was tried.
+def ended(scene: Scene, holds: Sequence[Held], names: Names) -> Iterator[Part]:
+    """How the lines stood, and what was tried; the longest of several holds, the others folded.
 
     Args:
         scene: of the episode.
         holds: lines of its bus that were held then.
         names: who is who.
     """
-    lines: list[Line] = []
-    for held in holds:
-        place = Place(held.from_ns)
-        for k, words in enumerate(_named(scene, held, names)):
-            lines.append(Line(words, place if not k else None, "plain" if k else "bad"))
-        lines += [Line(row, drawn=True) for row in held.drawing()]
     if not holds:
-        lines.append(_free_lines(scene))
-    return Part("How it ended", tuple(lines))
+        yield Part(ENDED, (_free_lines(scene),))
+        return
+    told = max(holds, key=lambda held: held.until_ns - held.from_ns)
+    others = [held for held in holds if held is not told]
+    yield Part(ENDED, (*_held(scene, told, names), *_how_many_others(others)))
+    if others:
+        lines = (Line(_named(scene, held, names)[0], Place(held.from_ns)) for held in others)
+        yield Part("The other times a line was held", tuple(lines), folded=True)
+
+
+def _held(scene: Scene, held: Held, names: Names) -> Iterator[Line]:
+    """All that is known of one hold, and its byte drawn."""
+    first, *rest = _named(scene, held, names)
+    yield Line(first, Place(held.from_ns), "bad")
+    yield from (Line(words) for words in rest)
+    yield from (Line(row, drawn=True) for row in held.drawing())
+
+
+def _how_many_others(others: Sequence[Held]) -> Iterator[Line]:
+    if others:
+        lengths = [held.until_ns - held.from_ns for held in others]
+        low, high = in_words(min(lengths)), in_words(max(lengths))
+        span = low if low == high else f"{low} to {high}"
+        yield Line(
+            f"That is the longest; a line was held {counted(len(others), 'more time')}, {span}."
+        )
 
 
 def _named(scene: Scene, held: Held, names: Names) -> Sequence[str]:

@@ -83,7 +83,7 @@ def story_of(
         cause(causes),
         try_next(scene, causes, found.outcomes),
         *evidence(scene, causes),
-        ended(scene, found.holds, names),
+        *ended(scene, found.holds, names),
         different(found.differences, shared),
     ]
     if lives:

@@ -104,3 +104,12 @@ def test_every_life_of_the_run_is_there_beside_the_story() -> None:
     failed = {each.device for each in found.episodes if each.failed}
     assert made.truth.device in failed
     assert {life.device for life in found.lives} >= failed
+
+
+def test_of_many_holds_the_longest_is_told_and_the_others_are_folded() -> None:
+    _, found = told_run("starved-transfer", 19)
+    (drawn,) = [line for line in part(found, "How it ended").lines if "held here" in line.words]
+    others = part(found, "The other times a line was held")
+    assert drawn.drawn
+    assert others.folded
+    assert f"a line was held {len(others.lines)} more times" in words(found, "How it ended")
