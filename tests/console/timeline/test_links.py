@@ -8,8 +8,7 @@ import polars as pl
 from console.bench.model import Bench
 from console.timeline.links import SCHEMA, links_of
 from console.timeline.parties import parties_of
-
-from .linked_worlds import (
+from tests.console.timeline.linked_worlds import (
     LEVEL,
     MS,
     STATE,

@@ -12,8 +12,7 @@ from console.bench.model import Bench
 from console.timeline.links import links_of
 from console.timeline.parties import parties_of
 from console.trust.unobserved import Unobserved
-
-from .linked_worlds import (
+from tests.console.timeline.linked_worlds import (
     COMMAND,
     LEVEL,
     MS,
