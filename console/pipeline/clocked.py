@@ -49,6 +49,7 @@ class ReadSource:
     stopped: DiagnosticError | None = None  # why it was not read to its end
     wired: OnTheWire | None = None  # the lines of a log that a capture saw being sent
     heard: Sequence[tuple[str, Prints]] = ()  # of a capture: the text of UARTs that no log has
+    remarks: list[str] = field(default_factory=list)  # what other sources tell of it
 
     @property
     def name(self) -> str:

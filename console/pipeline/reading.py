@@ -19,8 +19,9 @@ from console.pipeline.inputs import Input, Inputs
 from console.pipeline.live_source import host_times
 from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.network_stage import NetworkStage
-from console.pipeline.serial_lines import heard_alone, on_the_wire
+from console.pipeline.serial_lines import OnTheWire, heard_alone, on_the_wire
 from console.pipeline.settled_lines import WantedLines
+from console.pipeline.stamp_unit import with_unit
 from console.pipeline.stored import RecordedFile
 from console.pipeline.stored_stage import RecordedStage
 from console.pipeline.tables import empty_tables
@@ -42,6 +43,7 @@ from decoders.captures.edges import CaptureReader
 from decoders.captures.pcap import PcapReader
 from decoders.captures.pcapng import PcapngReader
 from decoders.captures.vcd import VcdReader
+from decoders.durations import in_words
 from decoders.errors import DiagnosticError
 
 Progress = Callable[[str, int, int | None], None]
@@ -206,12 +208,30 @@ def _find_on_the_wire(read: Sequence[ReadSource]) -> None:
                 log.wired = on_the_wire(
                     log.prints, source.line, source.tick_bits, capture.name, capture.stage.serial
                 )
+        if log.wired is not None:
+            _learn_from_the_wire(log, log.wired)
     logs = [log.prints for log in read if log.prints is not None]
     for capture in captures:
         if isinstance(capture.stage, CaptureStage) and capture.stage.serial:
             on = (log.wired for log in read if log.wired is not None)
             known = {wired.line for wired in on if wired.capture == capture.name}
             capture.heard = heard_alone(capture.name, capture.stage.serial, logs, known)
+
+
+def _learn_from_the_wire(log: ReadSource, wired: OnTheWire) -> None:
+    """What the line that carries a log tells of it: times, and the unit of its stamps."""
+    assert log.prints is not None
+    unit = wired.unit
+    if unit is not None:
+        log.prints = with_unit(log.prints, unit)
+        log.print_times = print_times(log.prints)
+        where = f"{wired.line} of {wired.capture}"
+        log.remarks.append(f"but {where} shows that they are {unit.name}, and so they were read")
+    seen, lines = len(wired.rows), len(log.prints)
+    log.remarks.append(
+        f"{f'all {lines:,} lines' if seen == lines else f'{seen:,} of {lines:,} lines'} were seen "
+        f"on {wired.line} of {wired.capture}: their times are known to {in_words(wired.bit_ns)}"
+    )
 
 
 def _cause(

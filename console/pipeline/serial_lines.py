@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from console.pipeline.stamp_unit import UNITS, StampUnit, is_in_ms, with_unit
 from console.timeline.same_lines import LEAST_LINES, same_lines
 from decoders.buses.serial_bytes import (
     TEXT_SHARE,
@@ -111,6 +112,7 @@ class OnTheWire:
     rows: Int64s  # [k] rows of the log
     start_ns: Int64s  # [k] their first start edges, on the capture's clock
     bit_ns: int
+    unit: StampUnit | None = None  # of the log's stamps, where they were read in another one
 
 
 def on_the_wire(
@@ -125,13 +127,16 @@ def on_the_wire(
         capture: name of the capture.
         serial: the capture's UART lines.
     """
+    units = [None, *UNITS] if line is None and is_in_ms(log) else [None]
+    readings = [(unit, _keys(log if unit is None else with_unit(log, unit))) for unit in units]
     for each in serial:
         wire = each.prints(line, tick_bits)
-        rows, wire_rows = same_lines(_keys(log), _keys(wire))
-        shorter = min(len(log), len(wire))
-        if len(rows) >= max(LEAST_LINES, SAME_SHARE * shorter):
-            start_ns = wire.arrival_ns[wire_rows]
-            return OnTheWire(capture, each.name, rows, start_ns, each.bit_ns)
+        wire_keys, shorter = _keys(wire), min(len(log), len(wire))
+        for unit, keys in readings:
+            rows, wire_rows = same_lines(keys, wire_keys)
+            if len(rows) >= max(LEAST_LINES, SAME_SHARE * shorter):
+                start_ns = wire.arrival_ns[wire_rows]
+                return OnTheWire(capture, each.name, rows, start_ns, each.bit_ns, unit)
     return None
 
 

@@ -178,7 +178,7 @@ def _trust(
 def _report(each: ReadSource, clock: ClockMap, *, has_rows: bool) -> SourceReport:
     stage, file = each.stage, each.input.file
     spans = [(p.from_ns, p.until_ns) for p in clock.pieces] if has_rows else []
-    assumed, buses = list(stage.assumed), []
+    assumed, buses = [*stage.assumed, *each.remarks], []
     lines: Sequence[LineEntry] = ()
     if isinstance(stage, CaptureStage):
         assumed = [*stage.reader.assumed.remarks, *assumed]

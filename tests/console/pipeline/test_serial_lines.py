@@ -131,3 +131,10 @@ def test_text_whose_log_is_read_by_a_pattern_stands_there_once_too(tmp_path: Pat
     )
     evidence = gathered(settled([str(tmp_path / "bench.toml")], Overrides()))
     assert evidence.tables["prints"]["source"].unique().to_list() == ["log"]
+
+
+def test_a_log_says_how_many_of_its_lines_were_seen_on_the_wire(tmp_path: Path) -> None:
+    bench(tmp_path, lost=(3,))
+    log = next(source for source in read(tmp_path).sources if source.name == "log")
+    seen = "all 79 lines were seen on tx of wire: their times are known to 8.68 us"
+    assert seen in log.assumed
