@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 
 import msgspec
 
-from console.diagnosis.causes.experiment_table import EXPERIMENTS, Experiment
+from console.diagnosis.causes.experiment import Experiment
+from console.diagnosis.causes.experiment_table import EXPERIMENTS
 from console.diagnosis.causes.ranking import SOMETHING_ELSE, Ranked, Ranking, tie_of
 
 _LEAST_GAIN = 0.05  # bit; an experiment that is worth less is not proposed

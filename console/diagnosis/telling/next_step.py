@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from console.diagnosis.causes.catalogue import BY_SLUG
 from console.diagnosis.causes.cause import Cause, missing_kinds
-from console.diagnosis.causes.experiment_table import EXPERIMENTS, Experiment
+from console.diagnosis.causes.experiment import Experiment
+from console.diagnosis.causes.experiment_table import EXPERIMENTS
 from console.diagnosis.causes.experiments import (
     Outcome,
     Proposal,

@@ -8,7 +8,8 @@ import msgspec
 import pytest
 
 from console.diagnosis.causes.catalogue import BY_SLUG, CAUSES
-from console.diagnosis.causes.experiment_table import EXPERIMENTS, Experiment
+from console.diagnosis.causes.experiment import Experiment
+from console.diagnosis.causes.experiment_table import EXPERIMENTS
 from console.diagnosis.causes.experiments import (
     Outcome,
     Outcomes,

@@ -1,0 +1,1 @@
+"""The experiments, by what is done."""

@@ -1,0 +1,130 @@
+"""Experiments that let the bus be driven otherwise, and look whether the fault stays."""
+
+from __future__ import annotations
+
+from console.diagnosis.causes.experiment import (
+    GONE,
+    LESS,
+    MOSTLY_GONE,
+    SAME,
+    SURE_GONE,
+    Experiment,
+    alike,
+)
+
+EXPERIMENTS: tuple[Experiment, ...] = (
+    Experiment(
+        "half-speed",
+        "Halve the bus clock, or the pull-up resistors",
+        1,
+        GONE,
+        {
+            "slow-edges": SURE_GONE,
+            "crosstalk": LESS,
+            "runt-after-stretch": LESS,
+            "starved-transfer": SAME,
+            **alike((0.1, 0.3, 0.6), "bit-slip", "interference-burst"),
+        },
+        SAME,
+    ),
+    Experiment(
+        "wait-before-read",
+        "Wait a fixed, generous time between command and read",
+        2,
+        GONE,
+        {
+            "read-too-soon": SURE_GONE,
+            "busy-target": MOSTLY_GONE,
+            "joint-error": LESS,
+            "nack-hammer": LESS,
+        },
+        SAME,
+    ),
+    Experiment(
+        "one-caller",
+        "Let one task alone use the bus, or lock it from command to reply",
+        2,
+        GONE,
+        {
+            "interleaved-callers": SURE_GONE,
+            "second-controller": MOSTLY_GONE,
+            "mux-misroute": MOSTLY_GONE,
+            "wrong-transaction": LESS,
+            "recovery-in-transaction": LESS,
+            "hand-over-dip": LESS,
+        },
+        SAME,
+    ),
+    Experiment(
+        "no-recovery",
+        "Run without the driver's bus recovery",
+        2,
+        GONE,
+        {
+            "hand-over-dip": SURE_GONE,
+            "recovery-in-transaction": SURE_GONE,
+            "zero-stream-orphan": LESS,
+        },
+        SAME,
+    ),
+    Experiment(
+        "longer-limit",
+        "Double the time the controller waits for a stretched clock",
+        1,
+        GONE,
+        {
+            "stretch-creep": (0.5, 0.45, 0.05),
+            "recovery-in-transaction": SURE_GONE,
+            "clock-held-by-target": SAME,
+        },
+        SAME,
+    ),
+    Experiment(
+        "no-stretch",
+        "Set the target to its mode without stretching, or bit-bang the bus",
+        2,
+        GONE,
+        {"runt-after-stretch": SURE_GONE, "stretch-creep": MOSTLY_GONE, "starved-transfer": SAME},
+        SAME,
+    ),
+    Experiment(
+        "polling",
+        "Poll in place of the interrupt",
+        2,
+        GONE,
+        {"missed-data-ready": SURE_GONE},
+        SAME,
+    ),
+    Experiment(
+        "no-scan",
+        "Never scan, or scan with the other direction",
+        1,
+        GONE,
+        {"probe-damage": SURE_GONE},
+        SAME,
+    ),
+    Experiment(
+        "back-off",
+        "Wait longer and longer between retries",
+        2,
+        GONE,
+        {"nack-hammer": SURE_GONE, "busy-target": LESS},
+        SAME,
+    ),
+    Experiment(
+        "other-joint",
+        "Join write and read the other way: repeated START for STOP and START, or the reverse",
+        2,
+        GONE,
+        {"joint-error": SURE_GONE, "interleaved-callers": LESS},
+        SAME,
+    ),
+    Experiment(
+        "dummy-read",
+        "Insert a read of exactly what is loaded before the next request",
+        2,
+        GONE,
+        {"leftover-byte": SURE_GONE, "fifo-slip": LESS},
+        SAME,
+    ),
+)
