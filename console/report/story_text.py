@@ -53,6 +53,20 @@ def _told(story: Story, how: How, unfolded: bool) -> Iterator[str]:
         for line in part.lines:
             for text in _sentence(line, f"{_time(line, start_ns):>{wide}}", width):
                 yield click.style(text, fg=COLOURS.get(line.tone)) if colour else text
+        for text in _how_to_record(part, wide, width):
+            yield text
+
+
+def _how_to_record(part: Part, wide: int, width: int | None) -> list[str]:
+    """How to say what came of the experiment that is proposed; a screen has a key for it."""
+    offered = [line.outcome for line in part.lines if line.outcome and line.tone == "quiet"]
+    if not offered:
+        return []
+    experiment, outcome = offered[0]
+    head = f"{INDENT}{'':{wide}}{INDENT}" if wide else WORDS
+    said = f'outcome = [{{experiment = "{experiment}", outcome = "{outcome}"}}]'
+    words = f"say what came of it in a file for --outcomes: {said}"
+    return _wrapped(head + words, " " * len(head), width)
 
 
 def _time(line: Line, start_ns: int) -> str:

@@ -50,7 +50,7 @@ def own_transactions(
     """The target's transactions in a life, with four columns more.
 
     `length` (bytes of data), `data_nack`, `unanswered`, and `shape`, which is null where nothing
-    was answered: "writes 10.. of 2 bytes", "reads of 6 bytes".
+    was answered: "writes of 2 bytes, 3B first", "reads of 6 bytes".
     """
     rows = _between(tables, "transactions", zero_ns, episode.last_good_ns)
     return _shaped(rows.filter(_on_bus(episode) & _is_own(episode)))
@@ -69,12 +69,14 @@ def _shaped(own: pl.DataFrame) -> pl.DataFrame:
     read, length = pl.col("read"), pl.col("data").str.len_bytes() // 2
     data_nack = ~read & pl.col("acks").str.contains("N", literal=True)
     unanswered = (~pl.col("address_acked") | data_nack).fill_null(False)
+    unit = pl.when(length == 1).then(pl.lit("byte")).otherwise(pl.lit("bytes"))
+    first = pl.col("data").str.head(2).str.to_uppercase()
     shape = (
         pl.when(unanswered | (length == 0))
         .then(None)
         .when(read)
-        .then(pl.format("reads of {} bytes", length))
-        .otherwise(pl.format("writes {}.. of {} bytes", pl.col("data").str.head(2), length))
+        .then(pl.format("reads of {} {}", length, unit))
+        .otherwise(pl.format("writes of {} {}, {} first", length, unit, first))
     )
     return own.with_columns(length=length, data_nack=data_nack, unanswered=unanswered, shape=shape)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from console.diagnosis.lifetimes.clean_run import clean_run
-from console.diagnosis.lifetimes.count_or_clock import verdict
+from console.diagnosis.lifetimes.count_or_clock import comparable, verdict
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.lifetimes.plot import lives_plot
 from console.diagnosis.lifetimes.words import clean_run_words, verdict_words
@@ -23,5 +23,5 @@ def count_or_clock(lives: Sequence[Life]) -> Part:
     needed = clean_run(found, lives)
     if needed is not None:
         lines.append(Line(clean_run_words(needed)))
-    lines += [Line(row, tone="quiet", drawn=True) for row in lives_plot(lives)]
+    lines += [Line(row, tone="quiet", drawn=True) for row in lives_plot(comparable(lives))]
     return Part("Count, clock or chance", tuple(lines))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from console.diagnosis.causes.outcomes_file import load_outcomes
 from console.diagnosis.story import Line, Part, Place, Story
 from console.report.story_text import story_text
 from tests.console.diagnosis.stories import some_episode
@@ -56,3 +57,19 @@ def test_what_came_from_outside_reaches_the_terminal_harmless() -> None:
 def test_tones_are_coloured_only_when_asked_for() -> None:
     assert "\x1b[31m" in story_text([STORY], colour=True)
     assert "\x1b" not in story_text([STORY])
+
+
+def test_how_to_say_what_came_of_an_experiment_is_told_as_the_file_wants_it() -> None:
+    lines = (
+        Line("done: Publish with QoS 1: unchanged", outcome=("qos-1", "unchanged")),
+        Line("Wait longer."),
+        Line('  outcome "gone"', tone="quiet", outcome=("back-off", "gone")),
+    )
+    text = story_text([Story(some_episode(), "x", (Part("try", lines),))])
+    said = text.splitlines()[-1].partition("--outcomes: ")[2]
+    (known,) = load_outcomes(said.encode(), "outcomes.toml")
+    assert (known.experiment, known.outcome) == ("back-off", "gone")
+
+
+def test_without_an_experiment_nothing_is_to_be_said() -> None:
+    assert "--outcomes" not in story_text([STORY])

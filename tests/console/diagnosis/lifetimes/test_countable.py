@@ -65,7 +65,7 @@ def test_the_shape_of_what_nobody_answered_is_not_known() -> None:
     rows = [*polls([1, 2]), nack(3 * S), transaction(4 * S, data="1055", acks="AN")]
     own = own_transactions(episode(), {"transactions": table("transactions", rows)}, S)
     assert own["shape"].to_list() == [
-        *["writes 10.. of 1 bytes", "reads of 3 bytes"] * 2,
+        *["writes of 1 byte, 10 first", "reads of 3 bytes"] * 2,
         None,
         None,
     ]

@@ -53,7 +53,7 @@ def test_the_parts_own_traffic_is_counted_by_direction_and_shape() -> None:
         name: life.counts[name]
         for name in (
             "polls", "transactions", "reads", "writes", "bytes", "bytes read", "bytes written",
-            "reads of 3 bytes", "writes 10.. of 1 bytes",
+            "reads of 3 bytes", "writes of 1 byte, 10 first",
         )
     }  # fmt: skip
     assert list(own.values()) == [10, 20, 10, 10, 40, 30, 10, 10, 10]
