@@ -4,7 +4,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.delimited_cells import (
@@ -26,6 +26,7 @@ from decoders.captures.delimited_cells import (
 CELL = st.text("ab1.,;\"\t '", max_size=6).map(str.strip)
 
 
+@settings(deadline=None)
 @given(cells=st.lists(CELL, min_size=2, max_size=6), delimiter=st.sampled_from(",;\t|"))
 def test_cells_are_what_the_csv_library_wrote(cells: list[str], delimiter: str) -> None:
     written = io.StringIO()

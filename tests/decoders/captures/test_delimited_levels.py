@@ -4,7 +4,7 @@ import random
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.delimited_levels import (
@@ -81,6 +81,7 @@ def test_a_packed_port_is_told_by_how_it_is_written(
     assert port_width(cells) == port
 
 
+@settings(deadline=None)
 @given(
     low=st.integers(0, 300),
     high=st.integers(1500, 5000),

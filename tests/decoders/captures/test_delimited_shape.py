@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.delimited_channels import Options
@@ -59,6 +59,7 @@ def test_a_shape_says_what_the_careful_way_says(of: Layout, line: str) -> None:
     assert row_by_shape(shape(line, of), line.encode()) == careful
 
 
+@settings(deadline=None)
 @given(ns=st.integers(0, 10**12), levels=st.tuples(st.integers(0, 1), st.integers(0, 1)))
 def test_one_look_is_enough_for_all_lines_of_the_shape(ns: int, levels: tuple[int, int]) -> None:
     line = f"{ns // 10**9:04d}.{ns % 10**9:09d},{levels[0]},{levels[1]}\n".encode()

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.delimited_sorts import Sorts
@@ -26,6 +26,7 @@ def test_lines_begin_unread_and_their_room_is_that_of_the_edge_rows() -> None:
     assert found.carried.dtype == levels.dtype
 
 
+@settings(deadline=None)
 @given(
     rows=st.lists(st.tuples(st.integers(0, 255), st.integers(0, 255)), min_size=1, max_size=20),
     before=st.integers(0, 255),

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.delimited_shape import shape_of
@@ -32,6 +32,7 @@ def time_of(variant: Variant, line: bytes) -> int:
     return total
 
 
+@settings(deadline=None)
 @given(ns=st.integers(0, 9_999_999_999_999))
 def test_words_hold_all_digits_that_vary(ns: int) -> None:
     line = f"{ns // 10**9:04d}.{ns % 10**9:09d},1\n".encode()

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.edge_rows import EdgeRows, levels_dtype
@@ -57,6 +57,7 @@ def test_where_samples_are_missing_a_stretch_begins_anew() -> None:
     assert told(rows.rest()) == [([(0, 1)], True, 30), ([(5_000_000, 1)], True, 5_000_010)]
 
 
+@settings(deadline=None)
 @given(
     steps=st.lists(st.tuples(st.integers(0, 5), st.integers(0, 3)), min_size=1, max_size=30),
     cuts=st.lists(st.integers(0, 30), max_size=4),

@@ -4,7 +4,7 @@ import struct
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.pcap_frames import (
@@ -39,6 +39,7 @@ def test_what_was_used_moves_the_place_in_the_file_on() -> None:
     assert [pending.feed(b""), pending.feed(b"g")] == [b"", b"efg"]
 
 
+@settings(deadline=None)
 @given(chunks=st.lists(st.binary(max_size=5)), need=st.integers(0, 12))
 def test_nothing_that_waits_is_lost(chunks: list[bytes], need: int) -> None:
     pending, used = Pending(), b""

@@ -3,7 +3,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.pcapng_stamps import Resolution, resolution_of
@@ -19,6 +19,7 @@ def test_the_option_says_how_many_ticks_a_second_has(option: bytes, per_second: 
     assert resolution_of(option, 0) == Resolution(per_second)
 
 
+@settings(deadline=None)
 @given(
     code=st.integers(0, 255), ticks=st.integers(0, 2**64 - 1), offset_s=st.integers(-(2**40), 2**40)
 )

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.vcd_digits import (
@@ -21,6 +21,7 @@ def words_of(texts: list[str]) -> Words:
     return np.frombuffer("".join(texts).encode("latin-1"), "<u8").copy() ^ ZEROS
 
 
+@settings(deadline=None)
 @given(numbers=st.lists(st.integers(0, 99_999_999), min_size=1))
 def test_eight_digits_are_read_at_once(numbers: list[int]) -> None:
     words = words_of([f"{each:08d}" for each in numbers])
@@ -30,6 +31,7 @@ def test_eight_digits_are_read_at_once(numbers: list[int]) -> None:
     assert words.tolist() == numbers
 
 
+@settings(deadline=None)
 @given(text=st.text(st.characters(max_codepoint=255), min_size=8, max_size=8))
 def test_digits_are_0_to_9_and_nothing_else(text: str) -> None:
     is_digits = all(letter in "0123456789" for letter in text)

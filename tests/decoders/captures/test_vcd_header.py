@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.vcd_header import Declarations, HeaderReader, Variable
@@ -76,6 +76,7 @@ HEADER = (
 )
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(0, len(HEADER)), max_size=6))
 def test_declarations_do_not_depend_on_how_the_text_is_cut(cuts: list[int]) -> None:
     reader, begin, text = HeaderReader(Cursor("cap.vcd")), 0, HEADER.encode()

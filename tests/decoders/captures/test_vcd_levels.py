@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.edges import Assumed, Edges
@@ -79,6 +79,7 @@ def test_a_line_without_any_value_is_read_as_high_and_told() -> None:
     assert assumed.remarks == ["no level at all for 'sda': read as high"]
 
 
+@settings(deadline=None)
 @given(exponent=st.integers(-6, 11), raw=st.integers(0, 2**62))
 def test_times_are_whole_ns_with_the_rest_cut_off(exponent: int, raw: int) -> None:
     levels = state(exponent=exponent)
@@ -89,6 +90,7 @@ def test_times_are_whole_ns_with_the_rest_cut_off(exponent: int, raw: int) -> No
 STEPS = st.lists(st.tuples(st.integers(1, 9), st.integers(0, 3)), min_size=1, max_size=20)
 
 
+@settings(deadline=None)
 @given(steps=STEPS, exponent=st.sampled_from([-3, -1, 0, 3]), base=st.sampled_from([0, 10**8]))
 def test_steps_in_columns_are_what_they_are_one_by_one(
     steps: list[tuple[int, int]], exponent: int, base: int

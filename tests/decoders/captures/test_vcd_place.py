@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.vcd_place import LONGEST_TOKEN, Cursor, printable, too_long, whole_tokens
@@ -10,6 +10,7 @@ from decoders.errors import Place
 TEXT = st.text("#01!\n \t\r", max_size=30).map(str.encode)
 
 
+@settings(deadline=None)
 @given(before=TEXT, text=TEXT, offset=st.integers(0, 30))
 def test_a_place_is_counted_in_lines_and_bytes_however_the_text_comes(
     before: bytes, text: bytes, offset: int

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.tcp_connections import Connection, End, PartRows
@@ -111,6 +111,7 @@ PIECES = [
 ]
 
 
+@settings(deadline=None)
 @given(packets=st.lists(st.sampled_from(PIECES), min_size=1), version=st.sampled_from([3, 4, 5]))
 def test_plain_ones_are_what_the_packet_reader_makes_of_them(
     packets: list[bytes], version: int

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.messages.mqtt_bytes import MalformedError, Reader, Varint, varint_at
@@ -39,6 +39,7 @@ def test_a_longer_form_than_needed_is_told() -> None:
     assert varint_at(b"\x80\x00", 0) == Varint(0, 2, False)
 
 
+@settings(deadline=None)
 @given(value=st.integers(0, 268_435_455), before=st.binary(max_size=3), after=st.binary(max_size=3))
 def test_a_length_is_read_wherever_it_stands(value: int, before: bytes, after: bytes) -> None:
     written, left = bytearray(), value

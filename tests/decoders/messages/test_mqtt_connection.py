@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.tcp_connections import Connection, End
@@ -64,6 +64,7 @@ def test_silences_among_plain_packets_are_found_up_to_the_frame_asked_for() -> N
     assert c.hear(100) == [Silence(60, 40 * SECOND_NS, 60 * SECOND_NS)]
 
 
+@settings(deadline=None)
 @given(
     at_s=st.lists(st.integers(0, 200), min_size=1, unique=True).map(sorted),
     asked=st.lists(st.integers(0, 200)).map(sorted),

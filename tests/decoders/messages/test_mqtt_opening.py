@@ -3,7 +3,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.captures.tcp_connections import Connection, End, Part, PartRows, What
@@ -37,6 +37,7 @@ def test_a_connection_that_begins_with_a_connect_is_mqtt_on_any_port() -> None:
     assert told(connection(0, port=9001), (0, connect())) == Told(Verdict.MQTT, 0, 1)
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(0, len(connect())), max_size=6), together=st.booleans())
 def test_it_is_told_by_the_same_byte_however_the_connect_is_cut(
     cuts: list[int], together: bool

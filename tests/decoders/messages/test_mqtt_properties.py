@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties as PahoProperties
@@ -44,6 +44,7 @@ def test_each_has_the_type_and_the_packets_of_the_standard(code: int) -> None:
     assert set(PROPERTIES[code].packets) == places
 
 
+@settings(deadline=None)
 @given(seconds=st.integers(0, 2**32 - 1), most=st.integers(1, 0xFFFF), pair=st.text("ab:é"))
 def test_what_paho_packs_is_read_again(seconds: int, most: int, pair: str) -> None:
     packed = PahoProperties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
