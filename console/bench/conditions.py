@@ -299,9 +299,9 @@ def _check_columns(
 
 
 def _columns_text(schema: Schema) -> str:
-    words = {"i": "a number", "u": "a number", "S": "text", "B": "true or false", "L": "words"}
+    words = {"S": "text", "B": "true or false", "L": "words"}
     return ", ".join(
-        f"{name} ({words[str(kind)[0].lower() if kind.is_integer() else str(kind)[0]]})"
+        f"{name} ({'a number' if kind.is_numeric() else words[str(kind)[0]]})"
         for name, kind in schema.items()
     )
 

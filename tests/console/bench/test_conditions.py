@@ -165,3 +165,12 @@ def test_every_table_begins_with_the_time_it_is_sorted_by() -> None:
 def test_no_name_of_a_field_breaks_a_condition(name: str) -> None:
     got = value_of("messages", f"fields.{name}", Kind.NUMBER)
     assert ROWS.select(got.expr()).to_series().null_count() == 4
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_a_sum_of_text_is_refused_with_the_columns_of_its_table(table: str) -> None:
+    column = next(name for name, kind in TABLES[table].items() if kind == pl.String())
+    with pytest.raises(DescriptionError) as caught:
+        condition(f"{column} * {column} > 1", table)
+    assert f"{column} (text)" in caught.value.mend
+    assert f"{next(iter(TABLES[table]))} (a number)" in caught.value.mend
