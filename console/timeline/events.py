@@ -40,6 +40,9 @@ EVENT_TABLES = (
 GOOD, ODD, BAD, UNSEEN = range(4)  # UNSEEN: the evidence could not have shown it
 BAD_LEVELS = ("error", "critical", "alert", "emergency", "fatal")
 ODD_LEVELS = ("warning",)
+STEADY_NS = 5_000  # by which a servo's pulses may differ and command the same
+CREPT_NS = 50_000  # a command that creeps is told again after so much of it
+PAUSE = 1.5  # usual periods without a pulse, after which the next is told
 BAD_HAPPENINGS = ("refused", "lost", "keep-alive", "duel", "malformed", "connection-refused")
 ODD_HAPPENINGS = (
     "closed", "retry", "break", "framing", "parity", "dropped", "taken-over", "half-handshake",
@@ -245,11 +248,17 @@ def _words(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Ex
 
 
 def _pulses(_tables: Mapping[str, pl.DataFrame], whose: Whose) -> dict[str, pl.Expr]:
+    """Pulses; of a servo's steady command, which comes 50 times a second, the first."""
+    width, line = pl.col("width_ns"), ("source", "line")
+    kept = width.diff().abs().over(line) <= STEADY_NS
+    kept &= ((width + CREPT_NS // 2) // CREPT_NS).diff().over(line) == 0
+    kept &= pl.col("period_ns") <= PAUSE * pl.col("period_ns").median().over(line)
+    steady = pl.col("angle_deg").is_not_null() & kept
     return {
         "t_ns": pl.col("start_ns"),
         "party": whose.column_of("pulses"),
         "state": pl.lit(GOOD),
-        "shows": pl.lit(True),
+        "shows": ~steady.fill_null(value=False),
     }
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.bench.model import Bench, Device
@@ -25,6 +27,7 @@ from console.timeline.links import SCHEMA
 from console.timeline.parties import parties_of
 
 Row = dict[str, object]
+MS = 1_000_000
 CAMERA = Device(name="camera", bus="i2c", address=0x2E)
 HOPPER = Device(name="hopper", bus="i2c", address=0x29)
 BENCH = Bench(devices=[CAMERA, HOPPER])
@@ -76,6 +79,35 @@ def test_every_event_of_every_table_stands_in_time() -> None:
         ("prints", 0), ("pulses", 0), ("messages", 0), ("words", 0), ("transactions", 0),
         ("prints", 1),
     ]  # fmt: skip
+
+
+def servo(widths_us: Sequence[float], pause_after: int = -1) -> list[Row]:
+    """A pulse every 20 ms, and a longer pause after one of them."""
+    rows: list[Row] = []
+    for k, width in enumerate(widths_us):
+        late = 5 * 20 * MS * (0 <= pause_after < k)
+        period = None if not k else 20 * MS * (6 if k == pause_after + 1 else 1)
+        rows.append({"start_ns": k * 20 * MS + late, "source": "wire", "line": "gate", "high": True,
+                     "width_ns": round(width * 1000), "period_ns": period,
+                     "angle_deg": (width - 1000) * 0.18})  # fmt: skip
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("widths_us", "pause_after", "told"),
+    [
+        ([1500] * 20, -1, [0]),
+        ([1500] * 10 + [1600] * 10, -1, [0, 10]),
+        ([1500, 1503, 1498, 1501, 1520, 1500], -1, [0, 4, 5]),  # it scatters, and twitches once
+        ([1501 + 2 * k for k in range(60)], -1, [0, 12, 37]),  # it creeps
+        ([1500] * 10, 4, [0, 5]),  # its signal was gone for a while
+    ],
+)
+def test_of_a_steady_servo_command_the_first_pulse_is_told(
+    widths_us: list[float], pause_after: int, told: list[int]
+) -> None:
+    found = events(pulses=servo(widths_us, pause_after))
+    assert shown(found) == [("pulses", k) for k in told]
 
 
 def test_an_empty_run_has_no_events() -> None:
@@ -222,6 +254,7 @@ def test_lines_of_the_same_time_stay_in_the_order_of_their_log() -> None:
     assert found.row.tolist() == list(range(100))
 
 
+@settings(deadline=None)
 @given(
     times=st.lists(st.integers(-50, 50), max_size=30).map(sorted),
     asked=st.integers(-60, 60),
