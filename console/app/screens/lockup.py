@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import ClassVar
 
 from textual import work
@@ -23,6 +24,7 @@ from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.causes.outcomes_file import known
 from console.diagnosis.story import Story
 from console.pipeline.telling import Told, told
+from console.watch.names import address_text
 
 WORKING = "Looking at what was different, and at what could have done it .."
 NOTHING = "No peripheral stopped answering in this run."
@@ -117,8 +119,17 @@ class LockupScreen(RunScreen):
         found = self.query_one(StoryList)
         count = len(self.stories)
         which = f"episode {self.chosen + 1} of {count}" if count > 1 else ""
+        if self._is_at_the_top(story):
+            story = replace(story, head=_who(story))
         found.fill(story, self._of.start_ns, which)
         found.focus()
+
+    def _is_at_the_top(self, story: Story) -> bool:
+        """Whether the head of the screen tells the same in its finding."""
+        finding = None if self._of is None else self._of.gravest()
+        episode = story.episode
+        is_stop = finding is not None and finding.evidence.get("device") == episode.device
+        return is_stop and finding is not None and finding.t_ns == episode.first_bad_ns
 
     def action_next(self, by: int) -> None:
         """Another episode."""
@@ -152,3 +163,11 @@ class LockupScreen(RunScreen):
         if place is not None and view is not None:
             event = view.events.find(place.table, place.row) if place.table else None
             self.post_message(GoTo(place.t_ns, event))
+
+
+def _who(story: Story) -> str:
+    """Whose story it is and where that sits; one without a name is called so already."""
+    episode = story.episode
+    address = address_text(episode.address, episode.address_bits)
+    is_named = not episode.device.startswith(address)
+    return f"{episode.device}, {address} on {episode.bus}" if is_named else episode.device

@@ -16,6 +16,8 @@ from textual.widget import Widget
 from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled
 from console.diagnosis.episode import Episode
+from console.timeline.times import since_start
+from decoders.durations import UNITS_NS
 
 NAME_MOST = 18
 STYLES = ("name", "healthy", "dead", "outside", "here")
@@ -23,7 +25,7 @@ OUTSIDE, HEALTHY, DEAD = range(3)
 
 
 class LifeBar(Widget):
-    """Two lines: the lives of one device as a bar, and a sign under the episode that is meant."""
+    """Two lines: the lives of one device as a bar; under it when the episode meant began."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"life--{name}" for name in STYLES}
     DEFAULT_CSS = """
@@ -100,9 +102,24 @@ class LifeBar(Widget):
         ]
 
     def _under(self, left: int, bins: int) -> Row:
+        """The sign, and beside it the moments where there is more room: they are short."""
         assert self._meant is not None
-        at = self._bin(self._meant.first_bad_ns, bins)
-        return [(" " * (left + at) + self._signs.here, "here")]
+        at = left + self._bin(self._meant.first_bad_ns, bins)
+        words, wide = self._moments(), left + bins
+        if wide - at - 2 >= len(words):
+            return [(" " * at + f"{self._signs.here} {words}", "here")]
+        if at - 1 >= len(words):
+            return [(f"{words} ".rjust(at) + self._signs.here, "here")]
+        return [(" " * at + self._signs.here, "here")]
+
+    def _moments(self) -> str:
+        """When it last answered, and when it first did not, from the start of the run."""
+        assert self._meant is not None
+        start, ms = self._span[0], UNITS_NS["ms"]
+        bad = f"first bad {since_start(self._meant.first_bad_ns - start, ms)}"
+        if not self._meant.transactions_answered:
+            return bad
+        return f"last good {since_start(self._meant.last_good_ns - start, ms)}, {bad}"
 
     def _bin(self, t_ns: int, bins: int) -> int:
         start, end = self._span

@@ -69,7 +69,7 @@ async def test_the_story_of_the_demo_is_told(size: tuple[int, int]) -> None:
     async with showing("lockup", demo_with_levels(), size) as (app, pilot):
         await ready(pilot, app)
         text = screen_text(app)
-        assert "camera stopped answering after 2,047 answered polls (34.1 min)" in text
+        assert "after 2,047 answered polls (34.1 min)" in text
         assert "What happened" in text
         assert "last answered: read of 8 bytes" in text
         assert "one less than 2^11 = 2,048" in text
@@ -195,3 +195,13 @@ async def test_what_came_of_an_experiment_is_kept_and_may_be_taken_back(
             await pilot.pause()
         assert asked == [[], [one], [other], []]
         assert app.kept.outcomes == {"camera": []}
+
+
+@played
+async def test_what_the_head_of_the_screen_tells_is_not_told_again_under_it() -> None:
+    async with showing("lockup", demo_view(), (80, 24)) as (app, pilot):
+        await ready(pilot, app)
+        lines = screen_text(app).splitlines()
+        assert "camera stopped answering at 34:10.853" in lines[1]
+        assert lines[4].strip() == "camera, 0x2E on i2c-1"
+        assert sum("stopped answering" in line for line in lines) == 1

@@ -79,3 +79,25 @@ async def test_a_bar_without_room_is_blank() -> None:
     async with BarApp([some_episode()], UNICODE).run_test(size=(6, 4)) as pilot:
         assert isinstance(pilot.app, BarApp)
         assert drawn(pilot.app) == ["", ""]
+
+
+@pytest.mark.parametrize("first_bad", [100 * S, 2_900 * S])
+@played
+async def test_the_moments_stand_beside_the_sign_where_there_is_room(first_bad: int) -> None:
+    meant = replace(some_episode(), last_good_ns=first_bad - S, first_bad_ns=first_bad)
+    async with BarApp([meant], UNICODE).run_test(size=(79, 4)) as pilot:
+        assert isinstance(pilot.app, BarApp)
+        under = drawn(pilot.app)[1]
+        moments = {100 * S: "last good 01:39.000, first bad 01:40.000"}
+        moments[2_900 * S] = "last good 48:19.000, first bad 48:20.000"
+        assert moments[first_bad] in under
+        assert under.strip().startswith("▲") == (first_bad == 100 * S)
+
+
+@played
+async def test_without_a_good_answer_there_is_no_last_one() -> None:
+    never = replace(some_episode(), transactions_answered=0)
+    async with BarApp([never], UNICODE).run_test(size=(79, 4)) as pilot:
+        assert isinstance(pilot.app, BarApp)
+        assert "first bad 34:08.000" in drawn(pilot.app)[1]
+        assert "last good" not in drawn(pilot.app)[1]
