@@ -130,8 +130,8 @@ def _tells(posterior: Mapping[str, float], experiment: Experiment) -> dict[str, 
 def after(ranking: Ranking, outcomes: Sequence[Outcome]) -> Ranking:
     """The ranking once the user recorded what came of experiments.
 
-    A cause that leads after them is claimed when its test did not rule it out and it is likelier
-    than something else.
+    A cause that leads after them is claimed when its test did not rule it out, it explains the dead
+    stretch, and it is likelier than something else.
 
     Raises:
         ValueError: for an experiment or an outcome that does not exist.
@@ -151,5 +151,6 @@ def after(ranking: Ranking, outcomes: Sequence[Outcome]) -> Ranking:
 
 
 def _after(row: Ranked, probability: float, rest: float) -> Ranked:
-    claimed = row.claimed or (row.answer.verdict != "refuted" and probability > 0.5)
+    able = row.fits and row.answer.verdict != "refuted"
+    claimed = row.claimed or (able and probability > 0.5)
     return replace(row, probability=probability, claimed=claimed and probability > rest)

@@ -4,13 +4,16 @@ Each cause starts with its prior (lower where the scene has another face than it
 is multiplied by its evidence's likelihood ratio. Beside them stands "something else", whose
 evidence is neutral: it keeps a lone weak cause from being certain. A cause is claimed only when
 its test holds, its evidence is strong enough by itself, and it is likelier than "something else".
+
+What is claimed of a peripheral's dead stretch must explain it: a cause that leaves another face
+behind is not claimed there, whatever speaks for it. It may be claimed of the run as a whole.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from console.diagnosis.causes.catalogue import CAUSES
 from console.diagnosis.causes.cause import FAIR, WEAK, Answer, Cause, Evidence, missing_kinds
@@ -38,6 +41,7 @@ class Ranked:
     answer: Answer
     probability: float
     claimed: bool
+    fits: bool = True  # it can leave the face of the scene's dead stretch behind
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,10 @@ def ranked(
     """
     facts = Facts(scene, others)
     answers = {cause.slug: (cause, answered(cause, scene, facts)) for cause in causes}
-    return ranking_of(answers, _faces(facts, answers), scene.episode)
+    faces = _faces(facts, answers)
+    is_dead = bool(scene.episode.device) and facts.stopped
+    unfit = {slug for slug, factor in faces.items() if is_dead and factor < 1}
+    return ranking_of(answers, faces, scene.episode, unfit)
 
 
 def answered(cause: Cause, scene: Scene, facts: Facts) -> Answer:
@@ -135,6 +142,7 @@ def ranking_of(
     answers: Mapping[str, tuple[Cause, Answer]],
     faces: Mapping[str, float],
     episode: Episode | None = None,
+    unfit: Collection[str] = (),
 ) -> Ranking:
     """The ranking that answers add up to.
 
@@ -142,6 +150,7 @@ def ranking_of(
         answers: by slug.
         faces: by slug, a factor of the prior.
         episode: what they are about.
+        unfit: slugs of causes that cannot leave the dead stretch's face behind.
     """
     total = sum(cause.prior for cause, _ in answers.values()) or 1.0
     weights = {
@@ -155,7 +164,8 @@ def ranking_of(
             cause,
             answer,
             weights[slug] / norm,
-            _is_claim(answer) and weights[slug] > rest,
+            _is_claim(answer) and weights[slug] > rest and slug not in unfit,
+            slug not in unfit,
         )
         for slug, (cause, answer) in answers.items()
     ]
@@ -218,9 +228,7 @@ def together(rankings: Sequence[Ranking]) -> Ranking:
         for slug, row in best.items()
     }
     norm = sum(odds.values()) + 1.0
-    rows = [
-        Ranked(row.cause, row.answer, odds[slug] / norm, row.claimed) for slug, row in best.items()
-    ]
+    rows = [replace(row, probability=odds[slug] / norm) for slug, row in best.items()]
     rows.sort(key=lambda row: (-row.probability, row.cause.slug))
     return Ranking(tuple(rows), 1.0 / norm, tie_of(rows), (), rankings[0].episode)
 

@@ -9,8 +9,10 @@ import numpy as np
 
 from console.diagnosis.causes.commands import reactions_of
 from console.diagnosis.causes.facts import Facts
+from console.diagnosis.causes.prints_near import COMPLAINT
 from console.diagnosis.causes.topics import Topic
 from console.diagnosis.scene import Bools, Int64s
+from console.watch.findings import counted
 
 _SIZE = re.compile(r"(?i)(?:\blen(?:gth)?|\bsize)\s*[=:]?\s*(\d+)|(\d+)\s*(?:bytes\b|B\b)")
 _NUMBER = re.compile(r"(?i)(?:\bseq|\bn|\bid|\bmsg|#)\s*[=:#]?\s*(\d+)")
@@ -28,19 +30,21 @@ class SizeEdge:
     most_kept: int
     first_lost_ns: int
     exceptions: int
+    spared: int = 0  # messages of other topics; 0: the lengths of the lost ones are known
     buffer: int = 0  # bytes that the longest one kept, topic and header included, just fits
 
     @property
     def words(self) -> str:
         """What was seen."""
-        if self.buffer:
+        if self.spared:
+            fits = f"; the longest kept just fits {self.buffer} bytes with topic and header"
             return (
-                f"{self.lost} messages are missing in the topic with the longest ones alone, and "
-                f"the longest kept, topic and header included, just fits {self.buffer} bytes"
+                f"{counted(self.lost, 'message')} missing in the topic with the longest ones, "
+                f"none of {self.spared:,} in the others{fits if self.buffer else ''}"
             )
         return (
-            f"all {self.lost} messages of {self.least_lost} bytes and more were lost, none of "
-            f"{self.kept} up to {self.most_kept}"
+            f"{counted(self.lost, 'message')} of {self.least_lost} bytes and more, all of them lost; "
+            f"of {self.kept:,} up to {self.most_kept} bytes none"
         )
 
     @property
@@ -59,7 +63,7 @@ def size_edge(facts: Facts) -> SizeEdge | None:
     if reactions is not None and not reactions.followed.all():
         best = _edge(reactions.sizes, ~reactions.followed, reactions.t_ns)
     for topic in facts.topics:
-        found = _of_published(facts, topic) or _of_buffer(facts, topic)
+        found = _of_published(facts, topic) or _of_longest(facts, topic)
         if found is not None and (best is None or found.sharp):
             best = found
     return best
@@ -103,28 +107,59 @@ def _of_published(facts: Facts, topic: Topic) -> SizeEdge | None:
     return _edge(np.array(sizes, np.int64), np.array(lost, np.bool_), np.array(t_ns, np.int64))
 
 
-_BUFFERS = (64, 128, 256, 512, 1024, 2048, 4096)
+# Powers of two, and what lies between them in whole pieces of 32 bytes and more.
+_BUFFERS = (64, 96, 128, 160, 192, 224, 256, 320, 384, 512, 768, 1024, 1536, 2048, 4096)
 _HEADER = 4  # of a PUBLISH: type, length, and the topic's length (MQTT 3.1.1 section 3.3)
-_FITS = 0.85  # of a buffer, which the longest kept of many lengths reaches
+_SPREAD = 0.08  # of the longest: lengths of one size are kept or lost all together
+_CHANCE = 0.01  # that losses which do not ask for length spare all other topics
+_NEAR = 3.0  # times the usual step between lengths, which the longest kept stays below its limit
 
 
-def _of_buffer(facts: Facts, topic: Topic) -> SizeEdge | None:
-    """Holes in the topic of the longest messages alone, none of which exceeds a usual buffer.
+def _of_longest(facts: Facts, topic: Topic) -> SizeEdge | None:
+    """Numbers missing in the topic of the longest messages, again and again, and in no other.
 
-    The lengths must vary, or their greatest says nothing of a limit.
+    The lengths must vary, and the others must be so many that losses at that rate would have hit
+    them too. A client that drops for length does so without a word.
     """
-    missing = sum(hole.missing for hole in topic.holes)
-    others = [each for each in facts.topics if each.name != topic.name and not each.is_command]
+    missing, kept = sum(hole.missing for hole in topic.holes), len(topic.sizes)
     longest = int(topic.sizes.max(initial=0))
-    if missing < 3 or topic.is_command or len(topic.sizes) < 10 or not others:
+    others = [each for each in facts.topics if _is_beside(each, topic)]
+    spared = sum(len(each.sizes) for each in others)
+    if topic.is_command or missing < 3 or kept < 10 or not others:
         return None
     if any(each.holes or each.sizes.max(initial=0) >= longest for each in others):
         return None
-    packet = longest + len(topic.name.encode()) + _HEADER
-    size = next((b for b in _BUFFERS if packet <= b + 2), 0)
-    varied = float(topic.sizes.std()) > 0.08 * longest
-    if not size or packet < _FITS * size or not varied:
+    chance = (kept / (kept + missing)) ** spared
+    varied = float(topic.sizes.std()) > _SPREAD * longest
+    if chance > _CHANCE or not varied or _complained(facts, topic):
         return None
     return SizeEdge(
-        missing, len(topic.sizes), longest + 1, longest, topic.holes[0].next_ns, 0, size
+        missing,
+        kept,
+        longest + 1,
+        longest,
+        topic.holes[0].next_ns,
+        exceptions=0,
+        spared=spared,
+        buffer=_just_fits(topic),
     )
+
+
+def _is_beside(each: Topic, topic: Topic) -> bool:
+    """Whether a topic is another one of the same client; the same, where clients are not told."""
+    same = each.rows["client"][0] == topic.rows["client"][0]
+    return each.name != topic.name and not each.is_command and same
+
+
+def _complained(facts: Facts, topic: Topic) -> bool:
+    """Whether the firmware complains in most of the holes."""
+    told = [facts.prints(h.last_ns, h.next_ns, COMPLAINT).height > 0 for h in topic.holes]
+    return sum(told) > len(told) / 2
+
+
+def _just_fits(topic: Topic) -> int:
+    """The buffer that the longest message kept fills but for a step of lengths or so; 0: none."""
+    longest, least = int(topic.sizes.max()), int(topic.sizes.min())
+    packet = longest + len(topic.name.encode()) + _HEADER
+    step = (longest - least) / len(topic.sizes)
+    return next((b for b in _BUFFERS if packet - 2 <= b <= packet + _NEAR * max(step, 1)), 0)

@@ -8,6 +8,7 @@ import pytest
 
 from console.diagnosis.causes.catalogue import BY_SLUG
 from console.diagnosis.causes.cause import Answer, Cause
+from console.diagnosis.causes.experiments import Outcome, after
 from console.diagnosis.causes.ranking import Ranking, ranking_of, tie_of, together
 
 TARGET, CONTROLLER = "clock-held-by-target", "clock-held-by-controller"
@@ -73,3 +74,16 @@ def test_together_takes_each_cause_where_its_evidence_is_best() -> None:
 def test_together_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="no ranking"):
         together([])
+
+
+def test_cause_that_cannot_leave_the_face_of_a_dead_stretch_is_not_claimed_for_it() -> None:
+    answers = {READ: (BY_SLUG[READ], Answer("holds", 9.0, ()))}
+    found = ranking_of(answers, {READ: 0.05}, None, {READ})
+    assert (found.claimed, found.of(READ).fits) == ((), False)
+
+
+def test_experiment_makes_no_claim_of_a_cause_that_does_not_explain_the_stop() -> None:
+    answers = {"tick-rollover": (BY_SLUG["tick-rollover"], Answer("holds", 9.0, ()))}
+    found = ranking_of(answers, {}, None, {"tick-rollover"})
+    outcome = Outcome("preload-tick", "fails within a minute")
+    assert after(found, [outcome]).claimed == ()
