@@ -58,7 +58,12 @@ def run_findings(
             found.append(_cut_short(report, report.stopped, end_ns))
         if report.kind == "capture" and (why := _why_undecoded(report, tables)):
             found.append(_undecoded(report, why, start_ns))
+        if report.kind == "network" and not report.events:
+            found.append(_undecoded(report, _NO_MQTT, start_ns))
     return in_order(doubted(found, trust))
+
+
+_NO_MQTT = "there is no MQTT in it that can be read; what is encrypted (port 8883) cannot"
 
 
 def _faulty_replies(bench: Bench, transactions: pl.DataFrame, start_ns: int) -> list[Finding]:

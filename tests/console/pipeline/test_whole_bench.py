@@ -34,6 +34,7 @@ from tests.console.pipeline.cap_line_bench import (
     cycles,
     write_bench,
 )
+from tests.decoders.captures.network_files import Talk, pcap
 
 MS = 1_000_000
 EVERY = cycles()
@@ -185,3 +186,25 @@ def test_stamps_of_a_loose_log_are_in_the_unit_that_the_wire_shows(loose: Eviden
     said = "but debug of wire shows that they are microseconds, and so they were read"
     assert said in loose.sources[1].assumed
     assert loose.clocks["controller"].is_aligned
+
+
+def test_a_network_capture_without_mqtt_does_not_pass_for_good(tmp_path: Path) -> None:
+    talk = Talk(broker_port=80).open().says(b"GET / HTTP/1.1\r\n\r\n").close()
+    path = tmp_path / "lan.pcap"
+    path.write_bytes(pcap(talk.frames))
+    (finding,) = gathered(settled([str(path)], Overrides())).findings
+    assert (finding.rule, finding.severity, finding.party) == ("undecoded", "warning", "lan")
+    assert "no MQTT in it that can be read" in finding.summary
+
+
+def test_a_network_capture_that_was_cut_is_read_as_far_as_it_goes(
+    folder: Path, tmp_path: Path
+) -> None:
+    whole = (folder / "lan.pcapng").read_bytes()
+    path = tmp_path / "lan.pcapng"
+    path.write_bytes(whole[: len(whole) // 2])
+    run = gathered(settled([str(path)], Overrides()))
+    (finding,) = run.findings
+    assert finding.severity == "fault"
+    assert "ends in the middle of a block" in finding.summary
+    assert run.tables["messages"].height > CYCLES
