@@ -11,13 +11,18 @@ from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import HEAD, ListRows
 from console.printable import printable
-from console.timeline.step_response import StepResponse
+from console.timeline.step_response import LEAST_VALUES, StepResponse
 from console.timeline.times import since_start
 from decoders.durations import in_words
 
 MOST_ROWS = 6  # more are scrolled
 _LEAST_NOTE = 24  # cells
 _WIDTHS = (11, 20, 9, 12, 10, 12)  # when, set point, rise, settling, overshoot, error
+
+
+_NO_STEP = (
+    f"  no step: the set point never changed, or changed again before {LEAST_VALUES} values came"
+)
 
 
 class StepFigures(ListRows):
@@ -85,7 +90,7 @@ class StepFigures(ListRows):
     def pieces(self, row: int, width: int) -> Row:
         """The figures of one step; what could not be told is a dash, with the reason behind it."""
         if not self.steps:
-            return [("  the set point never changed while values came", "quiet")]
+            return [(_NO_STEP, "quiet")]
         step = self.steps[row]
         none = "-"
         figures = (
