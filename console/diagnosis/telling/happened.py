@@ -10,6 +10,7 @@ import polars as pl
 from console.diagnosis.before.row_words import form_words
 from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
+from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.scene import Scene
 from console.diagnosis.story import Line, Part, Place
@@ -20,6 +21,7 @@ from console.watch.stop_words import HOW_WORDS
 from decoders.durations import in_words
 
 Row = dict[str, Any]
+AT_LEAST = 100  # polls before a count of them is worth comparing with round numbers
 
 
 def head_of(episode: Episode) -> str:
@@ -97,7 +99,7 @@ def _first_bad(scene: Scene) -> Iterator[Line]:
 def _dead(episode: Episode) -> Iterator[Line]:
     """How long, and how often it was asked in vain."""
     lasted = in_words(episode.until_ns - episode.first_bad_ns)
-    what = f"unanswered for {lasted}"
+    what = f"{'could not be asked' if _is_victim(episode) else 'unanswered'} for {lasted}"
     if episode.how == "not-asked":
         what = f"not asked for {lasted}"
     elif episode.transactions_unanswered:
@@ -114,7 +116,10 @@ def _counts(episode: Episode, life: Life | None) -> Iterator[Line]:
     polls = counted(episode.polls_answered, "poll")
     answered = counted(episode.transactions_answered, "transaction")
     took = in_words(episode.elapsed_ns)
-    words = f"answered until then: {polls} ({answered} at {address}) in {took}"
+    polled = float(episode.polls_answered)
+    near = near_limit(polled, polled) if polled >= AT_LEAST else ""
+    words = f"answered until then: {polls}{', ' * bool(near)}{near} ({answered} at {address})"
+    words += f" in {took}"
     if life is not None and life.zero in _ZEROS:
         words += f", {in_words(life.elapsed_ns)} after {_ZEROS[life.zero]}"
     yield Line(words, Place(episode.first_good_ns))
