@@ -11,6 +11,7 @@ import polars as pl
 
 from console.bench.broker_checks import broker_problems, broker_remarks
 from console.bench.conditions import Kind, condition, value_of
+from console.bench.line_checks import one_role_each
 from console.bench.lines import PulseLine, Ranging, Servo, Spi, Uart
 from console.bench.model import (
     About,
@@ -106,8 +107,10 @@ def errors_among(parts: Parts) -> Iterator[DescriptionError]:
     for rule in parts.rules:
         yield from _rule(parts, rule)
     lines: list[At[Any]] = [*parts.spis, *parts.uarts, *parts.pulses]
-    for line in [*lines, *parts.servos, *parts.rangings]:
+    lines += [*parts.servos, *parts.rangings]
+    for line in lines:
         yield from _in_capture(parts, line)
+    yield from one_role_each(parts.document, [(at.path, at.table) for at in (*parts.buses, *lines)])
     for ranging in parts.rangings:
         yield from _published(parts.document, ranging)
 

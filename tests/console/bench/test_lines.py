@@ -128,3 +128,34 @@ def test_what_is_wrong_is_told_with_its_line(tables: str, line: int, words: str)
     assert words in error.message
     assert error.place is not None
     assert error.place.line == FIRST + line
+
+
+UART = '[[uart]]\nsource = "wire"\nline = "ch4"\n'
+GATE = '[[servo]]\nname = "gate"\nsource = "wire"\nline = "ch4"\n'
+BUS = '[[bus]]\nname = "i2c"\nsource = "wire"\nscl = "ch4"\nsda = "ch5"\n'
+PULSE = '[[pulse]]\nname = "any"\nsource = "wire"\nline = "ch4"\n'
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "words"),
+    [
+        (UART, GATE, "line 'ch4' of wire stands in a [[uart]] already"),
+        (BUS, UART, "line 'ch4' of wire stands in a [[bus]] already"),
+        (UART, UART, "line 'ch4' of wire stands in a [[uart]] already"),
+    ],
+)
+def test_a_line_carries_one_kind_of_signal(first: str, second: str, words: str) -> None:
+    with pytest.raises(DescriptionError) as caught:
+        load_bench(SOURCES + first + second, "bench.toml")
+    assert words in str(caught.value)
+    assert f"in line {SOURCES.count(chr(10)) + 1}; a line carries" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"), [(UART, PULSE), (BUS, BUS.replace("i2c", "two").replace("ch5", "ch6"))]
+)
+def test_pulses_of_any_line_may_be_rows_and_buses_may_share_a_clock(
+    first: str, second: str
+) -> None:
+    bench = load_bench(SOURCES + first + second, "bench.toml")
+    assert len([*bench.buses, *bench.uarts, *bench.pulses]) == 2
