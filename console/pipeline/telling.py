@@ -60,7 +60,7 @@ def told(
     tables = timed_rows(evidence.tables)
     names = names_of(bench)
     lives = lives_of(episodes, tables, evidence.name, names, evidence.observation.off_axis)
-    failed = sorted((each for each in episodes if each.failed), key=_gravest_first)
+    failed = sorted((each for each in episodes if each.failed), key=gravest_first)
     found: list[Found] = []
     for episode in failed[:MOST]:
         if stop():
@@ -95,7 +95,7 @@ def _stories(
         )
 
 
-def _gravest_first(episode: Episode) -> tuple[bool, bool, int]:
+def gravest_first(episode: Episode) -> tuple[bool, bool, int]:
     """What never answered again, then what was dead for longest; last what never was healthy."""
     unknown = not episode.transactions_answered
     return unknown, episode.recovered, episode.first_bad_ns - episode.until_ns

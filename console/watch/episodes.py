@@ -123,7 +123,7 @@ class Target:
         stops: list[Stop] = []
         for a, b in pairwise(edges):
             if a in ended:
-                stops += self._end_silence(ended[a])
+                stops += self._end_silence(ended[a], answered=not heavy[a])
             if not heavy[a] and self.stop is not None:
                 stops += self._recover(self.stop, judged, a, misses)
             self._learn(judged.polls, a, b)
@@ -190,17 +190,22 @@ class Target:
             self.seen.longest_miss = max(self.seen.longest_miss, polls)
             self.seen.first_miss_how = self.seen.first_miss_how or how
 
-    def _end_silence(self, silence: Silence) -> list[Stop]:
+    def _end_silence(self, silence: Silence, *, answered: bool) -> list[Stop]:
+        """The stop a silence was; if the poll that ended it was not answered, it goes on."""
         how = self._verdict(silence)
         if not how:
             return []
         if self.stop is not None:
             self.stop = replace(self.stop, stopped=True)
             return []
-        stop = replace(self._silent(silence, how), recovered_ns=silence.until_ns)
-        if how != NOT_ASKED:
-            self.stretch = Stretch()
-        return [stop]
+        stop = self._silent(silence, how)
+        if how == NOT_ASKED:
+            return [replace(stop, recovered_ns=silence.until_ns)]
+        if not answered:
+            self.stop = stop
+            return []
+        self.stretch = Stretch()
+        return [replace(stop, recovered_ns=silence.until_ns)]
 
     def _silent(self, silence: Silence, how: int) -> Stop:
         """A stop without an unanswered transaction: since the line was held, or a poll was due."""

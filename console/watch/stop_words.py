@@ -56,7 +56,10 @@ class StopWords:
             is_victim = stop.how in (SDA_STUCK, SCL_STUCK) and not stop.transactions
             what = "could not be asked from" if is_victim else "stopped answering at"
             summary = f"{device} {what} {at} {after}: {HOW_WORDS[how]}"
-            summary += f"; it answered again {lasted} later" if until is not None else " since"
+            if until is not None:
+                summary += f"; it answered again {lasted} later"
+            elif is_victim or stop.how not in (SDA_STUCK, SCL_STUCK):  # else the line may be free
+                summary += " since"
         if until is not None:
             evidence["recovered_ns"] = until
         if more:

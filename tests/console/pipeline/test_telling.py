@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
+from console.pipeline.telling import gravest_first
+from tests.console.diagnosis.stories import some_episode
 from tests.console.pipeline.told_runs import part, told_run, words
 
 
@@ -48,13 +51,18 @@ def test_what_the_network_shows_is_no_reason_for_a_peripheral_to_stop() -> None:
 
 
 def test_what_never_was_healthy_is_told_after_what_was() -> None:
+    never = replace(some_episode(), transactions_answered=0, polls_answered=0)
+    back = replace(some_episode(), recovered=True)
+    brief = replace(back, until_ns=back.first_bad_ns + 1)
+    told = sorted([never, brief, back, some_episode()], key=gravest_first)
+    assert told == [some_episode(), back, brief, never]
+
+
+def test_a_target_that_stays_away_once_the_line_is_free_is_told_as_one_stop() -> None:
     _, found = told_run("hot-insertion", 4)
-    healthy = [bool(story.episode.transactions_answered) for story in found.stories]
-    assert healthy == sorted(healthy, reverse=True)
-    assert set(healthy) == {True, False}
-    assert "gave no valid answer at all" in found.stories[-1].head
-    last = "\n".join(line.words for _, line in found.stories[-1].lines())
-    assert "last answered" not in last
+    gravest = found.stories[0].episode
+    assert (gravest.device, gravest.recovered, gravest.how) == ("hopper", False, "sda-stuck")
+    assert "A plug opens and closes" in words(found, "What may be the cause")
 
 
 def test_devices_that_stop_together_are_named_once_each() -> None:

@@ -379,6 +379,15 @@ def test_a_line_let_go_again_is_a_stop_that_recovered() -> None:
     assert finding.summary.endswith("SDA held low; it answered again 30.5 s later")
 
 
+def test_a_target_that_does_not_answer_once_the_line_is_free_has_not_recovered() -> None:
+    rows = polls(range(60)) + nacks(range(90, 120))
+    finding = only(found_in(rows, 120, line_states=held(59.5, 89.5, "sda-held")))
+    assert "recovered_ns" not in finding.evidence
+    assert finding.evidence["polls_answered"] == 60
+    assert finding.evidence["transactions_unanswered"] == 30
+    assert finding.summary.endswith(": SDA held low")  # no longer, and it never answered again
+
+
 def test_cut_transactions_say_nothing() -> None:
     cut = nack(60 * S, ended_by="cut", problems=["ends-cut"])
     assert found_in([*polls(range(60)), cut], 61) == []
