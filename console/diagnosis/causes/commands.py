@@ -6,6 +6,7 @@ that hardly ever come but soon after a command.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,8 @@ _WITHIN_NS = 2_000 * MS  # after a command, in which a board that takes it says 
 _SPACING = 0.6  # of the usual time between commands: a wider window would hold any print
 _FEWEST = 4
 _ALWAYS = 0.9  # share of a kind's lines that follow a command
+_CHANCE = 0.05  # that some kind of line does so by accident
+_BEFORE, _AFTER = 2, 3  # commands followed before a moment, and none after it, that make an end
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,6 +32,20 @@ class Reactions:
     t_ns: Int64s
     sizes: Int64s
     followed: Bools  # whether a print told of it
+    told_ns: Int64s  # of all prints that tell of commands, sorted
+    window_ns: int  # after a command, in which they come
+
+    def acted_after(self, t_ns: int) -> bool:
+        """Whether the board told of a command right after a moment."""
+        at = self.told_ns.searchsorted([t_ns, t_ns + self.window_ns], "right")
+        return bool(at[1] > at[0])
+
+    @property
+    def ended(self) -> bool:
+        """Whether every command was followed up to one moment, and none after it."""
+        last = int(np.flatnonzero(self.followed)[-1]) if self.followed.any() else -1
+        enough = last + 1 >= _BEFORE and len(self.followed) - last > _AFTER
+        return enough and bool(self.followed[: last + 1].all())
 
     def split_at(self, moments: Int64s) -> int | None:
         """The first command not followed, if none is after one of the moments and most were before.
@@ -42,10 +59,16 @@ class Reactions:
                 return int(self.t_ns[self.t_ns >= moment][0])
         return None
 
-    def ignored(self, link: LinkLife) -> list[int]:
-        """Commands that nothing followed, but for those near a lost link: they never arrived."""
-        near = np.array([_down(link, t) for t in self.t_ns.tolist()], np.bool_)
-        return [int(t) for t in self.t_ns[~self.followed & ~near]]
+    def ignored(self, link: LinkLife, unheard: Sequence[tuple[int, int]] = ()) -> list[int]:
+        """Commands that nothing followed, but for those that never arrived.
+
+        Args:
+            link: those near its loss did not.
+            unheard: spans over which the board heard nothing.
+        """
+        left = self.t_ns[~self.followed].tolist()
+        spans = [(begin - _WITHIN_NS, end) for begin, end in unheard]
+        return [t for t in left if not _down(link, t) and not any(a <= t <= b for a, b in spans)]
 
 
 def _down(link: LinkLife, t_ns: int) -> bool:
@@ -77,7 +100,7 @@ def reactions_of(facts: Facts) -> Reactions | None:
     t_ns, sizes = t_ns[seen], sizes[seen]
     first = reactions.searchsorted(t_ns, "right")
     followed = reactions.searchsorted(t_ns + window, "right") > first
-    return Reactions(t_ns, sizes, np.asarray(followed, np.bool_))
+    return Reactions(t_ns, sizes, np.asarray(followed, np.bool_), reactions, window)
 
 
 def _window(t_ns: Int64s) -> int:
@@ -92,18 +115,22 @@ def _kinds_after(facts: Facts, t_ns: Int64s, window: int) -> Int64s:
     kinds = prints.with_columns(kind=pl.col("text").str.replace_all(r"\d+(?:\.\d+)?", "#"))
     for word in _words_of(facts):
         kinds = kinds.with_columns(pl.col("kind").str.replace_all(word, "*", literal=True))
-    found = [np.empty(0, np.int64)]
-    for rows in kinds.partition_by("kind"):
-        times = rows["t_ns"].to_numpy()
-        if len(times) < 2:
-            continue
-        at = t_ns.searchsorted(times, "right") - 1
-        after = (at >= 0) & (times - t_ns[np.maximum(at, 0)] <= window)
-        chance = window / max(float(np.median(np.diff(t_ns))), 1.0)
-        unlikely = chance ** len(times) < 0.1
-        if after.mean() >= _ALWAYS and unlikely:
-            found.append(times)
-    return np.sort(np.concatenate(found))
+    parts = kinds.partition_by("kind")
+    step = max(float(np.median(np.diff(t_ns))), 1.0)
+    all_times = [rows["t_ns"].to_numpy() for rows in parts]
+    found = [times for times in all_times if _follows(times, t_ns, window, step, len(parts))]
+    return np.sort(np.concatenate([np.empty(0, np.int64), *found]))
+
+
+def _follows(times: Int64s, t_ns: Int64s, window: int, step: float, kinds: int) -> bool:
+    """Whether a kind's lines follow commands, closer than any of so many kinds would by chance."""
+    at = t_ns.searchsorted(times, "right") - 1
+    delays = times - t_ns[np.maximum(at, 0)]
+    after = (at >= 0) & (delays <= window)
+    if after.mean() < _ALWAYS:
+        return False
+    share = min(float(delays[after].max()) / step, 1.0)
+    return bool(kinds * share ** len(times) < _CHANCE)
 
 
 def _words_of(facts: Facts) -> list[str]:

@@ -76,6 +76,20 @@ class LinkLife:
                 seen.setdefault(each.client, set()).add(each.whence.rpartition(":")[0])
         return max((len(found) for found in seen.values()), default=0)
 
+    @property
+    def unsubscribed(self) -> bool:
+        """Whether the broker's log has a last session without a subscription, and one with before.
+
+        A session that is present keeps its subscriptions (MQTT 3.1.1 section 3.2.2.2).
+        """
+        sessions: list[bool] = []
+        for each in self.broker:
+            if each.event == "connect" and not each.members.get("present"):
+                sessions.append(False)
+            elif each.event == "subscribe" and sessions:
+                sessions[-1] = True
+        return len(sessions) > 1 and any(sessions) and not sessions[-1]
+
     def found_after(self, t_ns: int) -> int | None:
         """When the link was found next, None if never."""
         at = int(self.found_ns.searchsorted(t_ns))

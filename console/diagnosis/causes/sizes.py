@@ -43,8 +43,8 @@ class SizeEdge:
                 f"none of {self.spared:,} in the others{fits if self.buffer else ''}"
             )
         return (
-            f"{counted(self.lost, 'message')} of {self.least_lost} bytes and more, all of them lost; "
-            f"of {self.kept:,} up to {self.most_kept} bytes none"
+            f"{counted(self.lost, 'message')} of {self.least_lost} bytes and more, all of them "
+            f"lost; of {self.kept:,} up to {self.most_kept} bytes none"
         )
 
     @property

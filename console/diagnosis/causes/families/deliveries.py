@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import polars as pl
 
 from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.cause import (
@@ -16,11 +17,13 @@ from console.diagnosis.causes.cause import (
     telling,
     unless,
 )
-from console.diagnosis.causes.commands import reactions_of
+from console.diagnosis.causes.commands import Reactions, reactions_of
 from console.diagnosis.causes.faces import HEALTHY_BUS
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.sizes import size_edge
+from console.diagnosis.causes.standing import blocked_before
 from console.diagnosis.scene import Int64s, Scene
+from console.watch.findings import counted
 
 _S = 1_000 * MS
 
@@ -30,16 +33,28 @@ def redelivery(_scene: Scene, facts: Facts) -> Answer:
     twice = _repeated(facts)
     marked = [t for t in twice if t[1]]
     near = _near_links(facts, np.array([t for t, _ in twice], np.int64))
+    reactions = reactions_of(facts)
+    acted = [t for t, _ in twice if reactions is not None and reactions.acted_after(t)]
     return judged(
         needed(
             bool(twice) if facts.has_messages else None,
-            f"{len(twice)} messages came again, number and all",
+            f"{counted(len(twice), 'message')} came again, number and all",
             "no message came twice",
             "whether messages came twice: none were recorded",
             strength=STRONG,
             at=Place("messages", twice[0][0]) if twice else Place(),
         ),
-        telling(bool(marked), "marked as duplicates", "not marked as duplicates"),
+        telling(
+            bool(marked) or None,
+            "marked as duplicates",
+            unknown="whether it is the same: no duplicate mark, which many clients leave out",
+        ),
+        telling(
+            bool(acted) or None,
+            "the board acted on it again",
+            unknown="whether the board acted on it again: no print tells",
+            strength=FAIR,
+        ),
         telling(
             near,
             "as the link was found again",
@@ -78,20 +93,19 @@ def _near_links(facts: Facts, t_ns: Int64s) -> bool | None:
 def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
     """The command reached the board, and the firmware did nothing with it."""
     reactions = reactions_of(facts)
-    ignored = [] if reactions is None else reactions.ignored(facts.link)
+    ignored = [] if reactions is None else reactions.ignored(facts.link, _unheard(facts))
     return judged(
         needed(
             None if reactions is None else bool(ignored),
-            f"{len(ignored)} commands were followed by no print and no act, "
-            f"{0 if reactions is None else int(reactions.followed.sum())} were",
-            "every command was followed",
+            _ignored_words(reactions, ignored),
+            "every command that arrived was followed",
             "whether commands are followed: none were recorded",
             strength=FAIR,
             at=Place("messages", ignored[0]) if ignored else Place(),
         ),
         needed(
-            reactions is not None and float(reactions.followed.mean()) >= 0.5,
-            "most commands are followed",
+            reactions is not None and (reactions.ended or reactions.followed.mean() >= 0.5),
+            "others were followed: the board can do it",
             "commands are seldom followed",
             strength=FAIR,
         ),
@@ -101,7 +115,9 @@ def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
             "the link was not up then",
             strength=FAIR,
         ),
+        unless(_undelivered(facts, ignored), "they went out with QoS 0, and no delivery is seen"),
         unless(_by_size(facts), "those are the longest ones"),
+        unless(facts.link.unsubscribed, "the board had not subscribed again"),
         unless(
             words.matching(facts.scene.table("prints"), words.WATCHDOG).height > 1,
             "the watchdog restarted the firmware again and again",
@@ -113,6 +129,33 @@ def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
             "they are all those after a reconnect",
         ),
     )
+
+
+def _ignored_words(reactions: Reactions | None, ignored: list[int]) -> str:
+    if reactions is None or not ignored:
+        return "a command was followed by no print and no act"
+    verb = "was" if len(ignored) == 1 else "were"
+    done = int(reactions.followed.sum())
+    others = f"{counted(done, 'other')} {'was' if done == 1 else 'were'}"
+    return f"{counted(len(ignored), 'command')} {verb} followed by no print and no act, {others}"
+
+
+def _unheard(facts: Facts) -> list[tuple[int, int]]:
+    """Spans in which nothing got through or the board stood."""
+    holes = [(h.last_ns, h.next_ns) for t in facts.topics for h in t.holes if not t.is_command]
+    return [*holes, *blocked_before(facts)]
+
+
+def _undelivered(facts: Facts, t_ns: list[int]) -> bool:
+    """Whether these were sent without an acknowledgement, and none is seen to go to the board.
+
+    What is of QoS 1 or 2 is sent until it is acknowledged (MQTT 3.1.1 section 4.3).
+    """
+    commands = [topic for topic in facts.topics if topic.is_command]
+    arrived = any(topic.direction == "from-broker" for topic in commands)
+    rows = [topic.rows.filter(pl.col("t_ns").is_in(t_ns)) for topic in commands]
+    loose = [bool((each["qos"].fill_null(0) == 0).all()) for each in rows if each.height]
+    return bool(loose) and all(loose) and not arrived
 
 
 def _by_size(facts: Facts) -> bool:

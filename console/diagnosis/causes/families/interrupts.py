@@ -16,6 +16,7 @@ from console.diagnosis.causes.faces import (
 )
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.scene import Scene
+from console.watch.findings import counted
 
 
 def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
@@ -43,7 +44,7 @@ def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
         ),
         telling(
             restarts.height >= 2 or before.height > 0,
-            f"{restarts.height} restarts: its uptime is a saw-tooth",
+            f"{counted(restarts.height, 'restart')}: its uptime is a saw-tooth",
             "it restarted once",
             strength=FAIR,
         ),

@@ -18,6 +18,7 @@ from console.diagnosis.causes.cause import (
 )
 from console.diagnosis.causes.faces import HEALTHY_BUS
 from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.often import times
 from console.diagnosis.causes.standing import blocked_before, longest_silence
 from console.diagnosis.causes.topics import Hole, Topic
 from console.diagnosis.scene import Scene
@@ -58,7 +59,7 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             len(few) > 0 if facts.has_messages else None,
-            f"{len(few)} times a number or two is missing where the link was lost",
+            f"a number or two is missing where the link was lost, {times(len(few))}",
             "no number is missing where the link was lost",
             "which messages are missing: none were recorded",
             strength=FAIR,
@@ -100,7 +101,7 @@ def half_open(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             len(many) > 0 if facts.has_messages else None,
-            f"several numbers in a row are missing, {len(many)} times",
+            f"several numbers in a row are missing, {times(len(many))}",
             "never several numbers in a row are missing",
             "which messages are missing: none were recorded",
             strength=FAIR,

@@ -20,6 +20,7 @@ from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.sizes import size_edge
 from console.diagnosis.causes.topics import Topic
 from console.diagnosis.scene import Scene
+from console.watch.findings import counted
 
 _S = 1_000 * MS
 
@@ -53,7 +54,7 @@ def schema_drift(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             bool(changes) if facts.has_messages else None,
-            f"in {len(changes)} topics the names or types of fields change at one moment, for good",
+            f"in {counted(len(changes), 'topic')} names or types of fields change at one moment, for good",
             "no topic changes the names or types of its fields for good",
             "whether fields change: no messages were recorded",
             strength=STRONG,

@@ -19,6 +19,7 @@ from console.diagnosis.causes.cause import (
 from console.diagnosis.causes.faces import FACES, HEALTHY_BUS, SILENT, SILENT_COMPLAINED, UNANSWERED
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.memory import shrinking
+from console.diagnosis.causes.often import times
 from console.diagnosis.causes.printed_numbers import Course, courses_of
 from console.diagnosis.causes.steady import lasting_complaint
 from console.diagnosis.lifetimes.limits import near_limit
@@ -145,7 +146,7 @@ def heap_starvation(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             failed.height > 0 if facts.has_prints else None,
-            f"allocations fail {failed.height} times",
+            f"allocations fail {times(failed.height)}",
             "no allocation fails",
             "whether allocations fail: there is no log",
             strength=FAIR,

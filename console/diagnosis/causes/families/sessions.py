@@ -19,8 +19,11 @@ from console.diagnosis.causes.cause import (
 from console.diagnosis.causes.faces import HEALTHY_BUS
 from console.diagnosis.causes.facts import Facts
 from console.diagnosis.causes.memory import shrinking
+from console.diagnosis.causes.often import times
 from console.diagnosis.causes.standing import blocked_before
 from console.diagnosis.scene import Int64s, Scene
+
+_ONE = 0.25  # spread of intervals, 10 % to 90 %, beside their median, that are one
 
 
 def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
@@ -33,7 +36,7 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             len(lost) >= 4 if facts.has_prints else None,
-            f"the link was lost {len(lost)} times",
+            f"the link was lost {times(len(lost))}",
             "the link was not lost again and again",
             "whether the link was lost: there is no log",
             strength=WEAK,
@@ -42,7 +45,7 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             steady or said > 0,
             "at one interval, as the other client comes back",
             "at intervals that differ",
-            strength=FAIR if said else WEAK,
+            strength=FAIR if said or _is_one(steps) else WEAK,
         ),
         needed(
             said > 0 or quick,
@@ -65,6 +68,14 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
     )
 
 
+def _is_one(steps: Int64s) -> bool:
+    """Whether intervals are one and the same, as two fixed back-offs make them."""
+    if len(steps) < 3:
+        return False
+    low, middle, high = np.percentile(steps, [10, 50, 90])
+    return bool(high - low < _ONE * middle)
+
+
 def _found_then_lost(lost: Int64s, found: Int64s) -> bool:
     """Whether most links that were found were lost again within twice the median step."""
     if len(lost) < 4 or len(found) < 3:
@@ -83,7 +94,7 @@ def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             len(back) >= 5 if facts.has_prints else None,
-            f"the link was found again {len(back)} times",
+            f"the link was found again {times(len(back))}",
             "the link was not found again and again",
             "whether the link was lost: there is no log",
             strength=FAIR,

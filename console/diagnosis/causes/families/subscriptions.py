@@ -16,10 +16,12 @@ from console.diagnosis.causes.cause import (
     judged,
     needed,
     telling,
+    unless,
 )
 from console.diagnosis.causes.commands import reactions_of
 from console.diagnosis.causes.faces import HEALTHY_BUS
 from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.often import times
 from console.diagnosis.scene import Int64s, Scene
 
 _S = 1_000 * MS
@@ -29,12 +31,12 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
     """After a reconnect commands vanish, while publishing works."""
     reactions = reactions_of(facts)
     back = facts.link.reconnects_ns
-    log = _unsubscribed(facts)
+    log = facts.link.unsubscribed
     told = None if reactions is None or not len(back) else reactions.split_at(back)
     return judged(
         needed(
             len(back) > 0 if facts.has_prints else None,
-            f"the link was found again {len(back)} times",
+            f"the link was found again {times(len(back))}",
             "the link was never lost and found again",
             "whether the link was lost: there is no log",
             strength=WEAK,
@@ -61,18 +63,8 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
             "and what the board publishes does not arrive either",
             strength=FAIR,
         ),
+        unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
     )
-
-
-def _unsubscribed(facts: Facts) -> bool:
-    """Whether the broker's log has a last session without a subscription, and one with before."""
-    sessions: list[bool] = []
-    for each in facts.link.broker:
-        if each.event == "connect" and not each.members.get("present"):
-            sessions.append(False)
-        elif each.event == "subscribe" and sessions:
-            sessions[-1] = True
-    return len(sessions) > 1 and any(sessions) and not sessions[-1]
 
 
 def _subscribed_after(facts: Facts, back: Int64s) -> bool:
