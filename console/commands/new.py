@@ -23,7 +23,8 @@ from console.commands.reading import read_bench, read_run, reading_code
 from console.pipeline.evidence import Evidence, SourceReport
 from console.run.schema import is_run
 from console.sources.files import STDIN, STDIN_NAME
-from console.watch.rule import Batch, published_in
+from console.timeline.passed_on import published_in
+from console.watch.rule import Batch
 from decoders.errors import DiagnosticError, Place
 
 HELP = """Write a starter bench file from what the recordings hold.

@@ -18,10 +18,11 @@ from console.bench.model import Bench
 from console.bench.tables import time_column
 from console.pipeline.evidence import Evidence, Observation
 from console.pipeline.run_findings import timed_rows
+from console.timeline.passed_on import published_in
 from console.watch.findings import Finding
 from console.watch.from_bench import rules_for
 from console.watch.raised import Key, key_of
-from console.watch.rule import Batch, Rule, published_in
+from console.watch.rule import Batch, Rule
 
 LEAST_PIECE_NS = 1_000_000_000
 FINE_NS = 10_000_000  # to what the moment is known

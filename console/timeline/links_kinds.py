@@ -16,6 +16,7 @@ import polars as pl
 from console.timeline.events import outside_packets
 from console.timeline.links_numbers import Number, numbers_of
 from console.timeline.parties import Parties
+from console.timeline.passed_on import passed_on, published_in
 from console.timeline.series import NUMBER
 
 Int64s = npt.NDArray[np.int64]
@@ -133,7 +134,13 @@ def kinds_of(tables: Mapping[str, pl.DataFrame], parties: Parties) -> list[Event
             pl.col("line"),
         ),
         _Looked("prints", sentences(), pl.col("source"), pl.lit("")),
-        _Looked("messages", pl.col("topic"), pl.col("source"), pl.col("topic")),
+        _Looked(
+            "messages",
+            pl.col("topic"),
+            pl.col("source"),
+            pl.col("topic"),
+            ~passed_on(published_in(tables)),
+        ),
     ]
     return [kind for each in looked for kind in _kinds(each, tables[each.table], parties)]
 

@@ -10,24 +10,13 @@ from typing import Protocol
 import polars as pl
 
 from console.bench.tables import TABLES
+from console.timeline.passed_on import passed_on
 from console.timeline.times import since_start
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding
 from decoders.durations import in_words
 
 _EMPTY: dict[str, pl.DataFrame] = {}
-_KEY = "{}\n{}"
-
-
-def published_in(tables: Mapping[str, pl.DataFrame]) -> Collection[tuple[str, str]]:
-    """Sources and topics of messages that were seen on their way to the broker."""
-    messages = tables.get("messages")
-    if messages is None or "direction" not in messages.columns:
-        return ()
-    sent = (
-        messages.filter(pl.col("direction") == "to-broker").select("source", "topic").drop_nulls()
-    )
-    return [(str(source), str(topic)) for source, topic in sent.unique().iter_rows()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +44,7 @@ class Batch:
         messages = self.table("messages")
         if not self.published or not messages.height:
             return messages
-        keys = [_KEY.format(*pair) for pair in self.published]
-        key = pl.format(_KEY, "source", "topic").is_in(keys)
-        return messages.filter(~((pl.col("direction") == "from-broker") & key).fill_null(False))
+        return messages.filter(~passed_on(self.published))
 
     def table(self, name: str) -> pl.DataFrame:
         """The rows of a table, maybe none."""

@@ -8,10 +8,11 @@ import polars as pl
 
 from console.bench.model import Bench
 from console.bench.tables import time_column
+from console.timeline.passed_on import published_in
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import rules_for
-from console.watch.rule import Batch, Rule, published_in, standing
+from console.watch.rule import Batch, Rule, standing
 
 
 class Watch:

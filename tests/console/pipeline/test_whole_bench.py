@@ -162,6 +162,7 @@ def test_what_is_published_rests_on_what_was_read_and_printed(run: Evidence) -> 
     seen = {(cause, effect, what): count for cause, effect, what, count in counted}
     assert seen["controller", "encoder", "target"] == len(ANSWERED)
     assert seen["encoder", "encoder", "angle"] == len(ANSWERED)
+    assert seen["lan", "lan", "capline/gate/state"] == len(HEARD)  # the answer to the command
     # of three prints the value is another one's, too: two echoes were lost, one poll refused
     assert seen["controller", "lan", "capline/gate/state"] >= len(HEARD) - 3
 

@@ -7,9 +7,10 @@ import pytest
 
 from console.bench.load import load_rules
 from console.bench.model import Bench
+from console.timeline.passed_on import published_in
 from console.watch.findings import Finding
 from console.watch.from_bench import rules_for
-from console.watch.rule import Batch, published_in, standing
+from console.watch.rule import Batch, standing
 from tests.console.watch.runs import S, table
 
 COUNT = 30
