@@ -91,6 +91,12 @@ class Disturbances:
             at_edge += int(near(pulses, real, grain, 0).sum())
         return at_edge, found
 
+    @property
+    def is_coupled(self) -> bool:
+        """Whether most short pulses begin at an edge of the other line, and they are several."""
+        at_edge, found = self.coupled
+        return at_edge >= 5 and at_edge > 0.6 * found
+
     @cached_property
     def chatter_ns(self) -> Int64s:
         """Rises of SCL that took several edges: the line crossed the threshold to and fro."""

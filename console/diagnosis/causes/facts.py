@@ -87,9 +87,10 @@ class Facts:
         episode = self.scene.episode
         if not self.stopped:
             return HEALTHY_BUS
-        if self.hold is not None:
+        if self.hold is not None and not self.freed_in_vain:
             return DATA_HELD if self.hold.state == "sda-held" else CLOCK_HELD
-        known = _FACE_OF_HOW.get(episode.how)
+        alone = self.traffic.dead.height <= 1  # what went wrong first was the last of all
+        known = None if alone or self.freed_in_vain else _FACE_OF_HOW.get(episode.how)
         return known or (SILENT_COMPLAINED if self.complaints.height else SILENT)
 
     # --- the bus
@@ -113,6 +114,15 @@ class Facts:
     def hold(self) -> Hold | None:
         """The hold with which the dead stretch began, None when no line was held."""
         return hold_of(self.scene)
+
+    @cached_property
+    def freed_in_vain(self) -> bool:
+        """Whether the clock that was held came free, and nothing was sent all the same."""
+        if self.hold is None or not self.hold.of_clock:
+            return False
+        rest = self.dead[1] - self.hold.end_ns
+        later = self.traffic.bus_start_ns > self.hold.end_ns
+        return rest > max(5 * self.traffic.period_ns, self.hold.length_ns) and not later.any()
 
     # --- the wire
 
@@ -169,6 +179,23 @@ class Facts:
     def clocked_by_hand(self) -> list[int] | None:
         """Where clocks of another period follow a short stretch inside a transfer, ns."""
         return None if self.clocks is None else clocked_by_hand(self.clocks)
+
+    @cached_property
+    def pauses_ns(self) -> Int64s | None:
+        """Clocks before which the clock paused inside a byte, where no target stretches."""
+        if self.clocks is None:
+            return None
+        return Disturbances(self.clocks, self.scene.sample_ns).pauses_ns
+
+    @property
+    def starved(self) -> bool | None:
+        """Whether the clock paused inside bytes again and again."""
+        return None if self.pauses_ns is None else len(self.pauses_ns) > 2
+
+    @property
+    def coupled(self) -> bool | None:
+        """Whether nearly all short pulses of one line begin at edges of the other."""
+        return None if self.disturbed is None else self.disturbed.is_coupled
 
     @cached_property
     def void_start_at_end(self) -> bool | None:

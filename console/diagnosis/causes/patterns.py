@@ -9,9 +9,12 @@ import numpy.typing as npt
 
 from console.diagnosis.causes.clocks import Clocks
 from console.diagnosis.causes.facts import Facts
+from console.diagnosis.scene import Bools
 
 Bytes = npt.NDArray[np.uint8]
 Rows = npt.NDArray[np.intp]
+
+_FEWEST = 10  # bytes of the device that passed, without which nothing is told apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +42,19 @@ def pattern_of(facts: Facts) -> Pattern:
     clocks = facts.clocks
     assert clocks is not None
     ends = clocks.rise_ns.searchsorted(clocks.inside_ns, "right") - 1
-    first_ns = int(clocks.inside_ns[0]) if len(ends) else 0
+    own, reads_of = _transfers_of(facts, clocks, ends)
+    ends = ends[own]
+    first_ns = int(clocks.inside_ns[own][0]) if len(ends) else 0
     at = ends[clocks.slot[ends] == 8]
     struck = _bytes_before(clocks, at)
     if len(struck) < 2:
         return Pattern(len(ends), first_ns, -1, -1)
-    reads = bool(np.mean(_read_flags(facts, clocks, at)) > 0.5)
+    reads = bool(np.mean(reads_of[own][clocks.slot[ends] == 8]) > 0.5)
     others = _others(clocks, facts, at, reads=reads)  # those acknowledged alike
+    if len(others) < _FEWEST:
+        return Pattern(len(ends), first_ns, -1, -1)
     common = int(np.bitwise_and.reduce(struck))
-    ever = int(np.bitwise_or.reduce(others)) if len(others) else 0
+    ever = int(np.bitwise_or.reduce(others))
     bits = [bit for bit in range(7, -1, -1) if common >> bit & 1 and not ever >> bit & 1]
     alike = len(set(struck.tolist())) == 1 and len(struck) >= 3 and struck[0] not in others
     return Pattern(len(ends), first_ns, bits[0] if bits else -1, int(struck[0]) if alike else -1)
@@ -60,12 +67,18 @@ def _bytes_before(clocks: Clocks, acknowledges: Rows) -> Bytes:
     return np.packbits(bits, axis=1).reshape(-1)
 
 
-def _read_flags(facts: Facts, clocks: Clocks, at: Rows) -> npt.NDArray[np.bool_]:
-    """bool[k]: whether each of these clocks lies in a read."""
-    rows = facts.traffic.bus_start_ns
-    reads = facts.traffic.bus["read"].fill_null(value=False).to_numpy()
-    row = rows.searchsorted(clocks.rise_ns[at], "right") - 1
-    return np.where(row >= 0, reads[np.maximum(row, 0)], False)
+def _transfers_of(facts: Facts, clocks: Clocks, at: Rows) -> tuple[Bools, Bools]:
+    """bool[k], twice: whether each of these clocks lies in a transfer of the device, in a read.
+
+    A driver has other speeds and other ways for other devices.
+    """
+    bus = facts.traffic.bus
+    own = (bus["address"] == facts.scene.episode.address).fill_null(value=False).to_numpy()
+    reads = bus["read"].fill_null(value=False).to_numpy()
+    row = facts.traffic.bus_start_ns.searchsorted(clocks.rise_ns[at], "right") - 1
+    inside = np.maximum(row, 0)
+    none = np.zeros(len(row), np.bool_)
+    return (none, none) if not len(own) else ((row >= 0) & own[inside], (row >= 0) & reads[inside])
 
 
 def _others(clocks: Clocks, facts: Facts, struck: Rows, *, reads: bool) -> Bytes:
@@ -76,4 +89,5 @@ def _others(clocks: Clocks, facts: Facts, struck: Rows, *, reads: bool) -> Bytes
     passed = passed[starts[passed] == starts[passed - 9]]
     # In a ninth clock that nobody pulls low, nobody can let go of SDA.
     passed = passed[clocks.sda[passed] == (np.mean(clocks.sda[struck]) > 0.5)]
-    return _bytes_before(clocks, passed[_read_flags(facts, clocks, passed) == reads])
+    own, reads_of = _transfers_of(facts, clocks, passed)
+    return _bytes_before(clocks, passed[own & (reads_of == reads)])

@@ -59,6 +59,7 @@ def interleaved_callers(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         unless(scans_in(facts).height > 0, "an address scan ran"),
+        unless(facts.coupled, "edges of one line make clocks of the other"),
     )
 
 

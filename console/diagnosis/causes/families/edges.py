@@ -92,7 +92,7 @@ def bit_slip(_scene: Scene, facts: Facts) -> Answer:
             "the short clock follows a stretch",
         ),
         unless(len(_final(facts, facts.dips_ns)) > 0, "both lines dipped together there"),
-        unless(_is_coupled(facts), "short pulses begin at edges of the other line"),
+        unless(facts.coupled, "short pulses begin at edges of the other line"),
     )
 
 
@@ -220,11 +220,6 @@ def interference_burst(scene: Scene, facts: Facts) -> Answer:
             pulses > 4 and coupled > 0.8 * pulses, "nearly all begin at an edge of the other line"
         ),
     )
-
-
-def _is_coupled(facts: Facts) -> bool:
-    coupled, pulses = (0, 0) if facts.disturbed is None else facts.disturbed.coupled
-    return coupled >= 5 and coupled > 0.6 * pulses
 
 
 def crosstalk(_scene: Scene, facts: Facts) -> Answer:

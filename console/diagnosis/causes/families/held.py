@@ -73,6 +73,7 @@ def orphaned_read(_scene: Scene, facts: Facts) -> Answer:
             "no read was left inside a byte that the target sends",
             strength=STRONG,
         ),
+        unless(facts.coupled, "edges of one line make clocks of the other: they tear transfers"),
         unless(
             _failed_burst(facts), "nine clocks and more did not free SDA: one byte has fewer left"
         ),
@@ -200,6 +201,8 @@ def clock_held_by_target(_scene: Scene, facts: Facts) -> Answer:
             "the hold did not begin beside an acknowledge clock",
             strength=WEAK,
         ),
+        unless(facts.freed_in_vain, "it came free, and nothing was sent all the same"),
+        unless(facts.starved, "the clock pauses inside bytes too, where nobody waits for a byte"),
         telling(not why, "a controller has nothing to wait for there", why),
         telling(
             None if (freed := _reset_freed(facts, hold)) is None else not freed,
@@ -228,6 +231,8 @@ def clock_held_by_controller(_scene: Scene, facts: Facts) -> Answer:
             "the hold began outside any transfer",
             strength=WEAK,
         ),
+        unless(facts.freed_in_vain, "it came free, and nothing was sent all the same"),
+        unless(facts.starved, "the clock pauses inside bytes too, where nobody waits for a byte"),
         telling(bool(why), why, "a controller has nothing to wait for there", strength=FAIR),
         telling(
             _reset_freed(facts, hold),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from console.diagnosis.causes.cause import (
     FAIR,
     STRONG,
@@ -15,7 +17,6 @@ from console.diagnosis.causes.cause import (
     unless,
 )
 from console.diagnosis.causes.creep import creep_of
-from console.diagnosis.causes.disturbances import Disturbances
 from console.diagnosis.causes.faces import (
     CLOCK_HELD,
     HEALTHY_BUS,
@@ -61,13 +62,11 @@ def stretch_creep(_scene: Scene, facts: Facts) -> Answer:
 
 def starved_transfer(_scene: Scene, facts: Facts) -> Answer:
     """Interrupts or the scheduler stop the controller in the middle of bytes."""
-    pauses = None if facts.disturbed is None else facts.disturbed.pauses_ns
-    if pauses is None and facts.clocks is not None:
-        pauses = Disturbances(facts.clocks, facts.scene.sample_ns).pauses_ns
-    few = 2
+    pauses = facts.pauses_ns
+    places = 0 if pauses is None else _places(facts, pauses)
     return judged(
         needed(
-            None if pauses is None else len(pauses) > few,
+            facts.starved,
             f"the clock paused {0 if pauses is None else len(pauses)} times inside bytes, where no "
             "target stretches",
             "the clock does not pause inside bytes",
@@ -76,12 +75,28 @@ def starved_transfer(_scene: Scene, facts: Facts) -> Answer:
             at=Place("", int(pauses[0])) if pauses is not None and len(pauses) else Place(),
         ),
         telling(
-            _pauses_before_end(facts, pauses) if pauses is not None and len(pauses) else None,
+            places >= 3,
+            f"at {places} places of a byte: any bit is as good as another",
+            "always at one or two places of a byte",
+            strength=FAIR,
+        ),
+        telling(
+            _pauses_before_end(facts, pauses) if pauses is not None and facts.stopped else None,
             "a pause lies in the transfer before the end",
             "no pause lies in the transfer before the end",
+            "whether a pause lies before the end: there is no end",
         ),
         unless(bool(facts.clocked_by_hand), "clocks were made by hand"),
+        unless(facts.coupled, "edges of one line make clocks of the other"),
     )
+
+
+def _places(facts: Facts, pauses: Int64s) -> int:
+    """How many different clocks of a byte they lie before."""
+    clocks = facts.clocks
+    if clocks is None:
+        return 0
+    return len(np.unique(clocks.slot[clocks.rise_ns.searchsorted(pauses)]))
 
 
 def _pauses_before_end(facts: Facts, pauses: Int64s) -> bool:

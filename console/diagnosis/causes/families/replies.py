@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from console.diagnosis.causes.bursts import SMBUS_NS
 from console.diagnosis.causes.cause import (
     FAIR,
     STRONG,
@@ -23,7 +24,7 @@ from console.diagnosis.causes.faces import (
     HEALTHY_BUS,
     WRONG_CONTENT,
 )
-from console.diagnosis.causes.facts import Facts
+from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.joints import joint_parts
 from console.diagnosis.causes.reply_signs import reads_back, released
 from console.diagnosis.causes.threshold import gap_threshold
@@ -113,7 +114,19 @@ def released_line(_scene: Scene, facts: Facts) -> Answer:
             "replies after them were driven again",
         ),
         unless(_soon(facts), "they are those read soonest after their command"),
+        unless(_let_go(facts, found), "SCL was low for 25 ms in them: targets let go then"),
     )
+
+
+def _let_go(facts: Facts, found: pl.DataFrame) -> bool | None:
+    """Whether the clock rested for SMBus's tTIMEOUT in most of these replies, or just before."""
+    clocks = facts.clocks
+    if clocks is None:
+        return None
+    rests = clocks.rise_ns[clocks.low_ns >= SMBUS_NS]
+    begin, end = found["start_ns"].to_numpy() - MS, found["end_ns"].to_numpy()
+    rested = rests.searchsorted(end, "right") > rests.searchsorted(begin)
+    return bool(len(rested)) and bool(rested.mean() > 0.5)
 
 
 def _ones_tail(facts: Facts) -> pl.DataFrame:

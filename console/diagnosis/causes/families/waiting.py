@@ -82,6 +82,7 @@ def nack_trap(_scene: Scene, facts: Facts) -> Answer:
     nack = isinstance(problems, list) and bool({"address-nack", "data-nack"} & set(problems))
     usual = facts.traffic.healthy
     share = _share_nacked(usual)
+    late = facts.hold is not None and facts.hold.of_clock and facts.freed_in_vain
     return judged(
         needed(
             facts.stopped and facts.traffic.bus.height > 0 and _ends_silent(facts),
@@ -96,9 +97,11 @@ def nack_trap(_scene: Scene, facts: Facts) -> Answer:
             at=Place("transactions", _int(last.get("start_ns"))),
         ),
         telling(
-            last.get("ended_by") != "stop",
-            "no STOP followed it",
-            "a STOP followed it",
+            last.get("ended_by") != "stop" or late,
+            "its STOP came only after the clock had been low for long"
+            if late
+            else "no STOP followed it",
+            "a STOP followed it at once",
             strength=FAIR,
         ),
         telling(
@@ -107,7 +110,7 @@ def nack_trap(_scene: Scene, facts: Facts) -> Answer:
             "the firmware does not complain",
             "whether the firmware complains: there is no log",
         ),
-        unless(facts.hold is not None, "a line is held low"),
+        unless(facts.hold is not None and not late, "a line is held low"),
     )
 
 
