@@ -28,6 +28,10 @@ from console.watch.names import address_text
 
 WORKING = "Looking at what was different, and at what could have done it .."
 NOTHING = "No peripheral stopped answering in this run."
+NO_BUS = (
+    "No transaction of a bus was recorded here: whether a peripheral stopped answering cannot be "
+    "said. Record a capture of the bus too."
+)
 
 
 class LockupScreen(RunScreen):
@@ -109,8 +113,7 @@ class LockupScreen(RunScreen):
     def _tell(self) -> None:
         self.set_class(bool(self.stories), "-told")
         if not self.stories or self._told is None or self._of is None:
-            words = NOTHING if self._told_of is self._of is not None else WORKING
-            self.query_one("#lockup-none", Static).update(Content(words))
+            self.query_one("#lockup-none", Static).update(Content(self._why_none()))
             return
         story = self.stories[self.chosen]
         lives = [life for life in self._told.episodes if life.device == story.episode.device]
@@ -123,6 +126,13 @@ class LockupScreen(RunScreen):
             story = replace(story, head=_who(story))
         found.fill(story, self._of.start_ns, which)
         found.focus()
+
+    def _why_none(self) -> str:
+        """Why no story is shown: none was made yet, none is to be made, or none could be."""
+        if self._of is None or self._told_of is not self._of:
+            return WORKING
+        transactions = self._of.evidence.tables.get("transactions")
+        return NOTHING if transactions is not None and transactions.height else NO_BUS
 
     def _is_at_the_top(self, story: Story) -> bool:
         """Whether the head of the screen tells the same in its finding."""

@@ -10,7 +10,7 @@ import pytest
 from textual.pilot import Pilot
 
 from console.app.app import LastackApp
-from console.app.screens.lockup import NOTHING, WORKING, LockupScreen
+from console.app.screens.lockup import NO_BUS, NOTHING, WORKING, LockupScreen
 from console.app.screens.timeline import TimelineScreen
 from console.app.widgets.story_list import StoryList
 from console.diagnosis.causes.experiment_table import EXPERIMENTS
@@ -118,18 +118,27 @@ async def test_the_brackets_go_from_episode_to_episode_and_round(told: Told) -> 
 
 
 @played
-async def test_a_run_in_which_nothing_stopped_says_so() -> None:
-    async with showing("lockup", empty_view()) as (app, pilot):
+async def test_a_run_in_which_nothing_stopped_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    none = Told([], [], [])
+    monkeypatch.setattr("console.app.screens.lockup.told", lambda *_, **__: none)
+    async with showing("lockup", demo_view()) as (app, pilot):
         await until_so(pilot, lambda: NOTHING in screen_text(app))
         assert not app.screen.has_class("-told")
+
+
+@played
+async def test_without_a_bus_it_is_not_said_that_nothing_stopped() -> None:
+    async with showing("lockup", empty_view(), (200, 24)) as (app, pilot):
+        await until_so(pilot, lambda: NO_BUS in screen_text(app))
+        assert NOTHING not in screen_text(app)
 
 
 @played
 async def test_while_the_stories_of_another_view_are_made_nothing_is_said_of_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    async with showing("lockup", empty_view()) as (app, pilot):
-        await until_so(pilot, lambda: NOTHING in screen_text(app))
+    async with showing("lockup", empty_view(), (200, 24)) as (app, pilot):
+        await until_so(pilot, lambda: NO_BUS in screen_text(app))
         go = Event()
 
         def made(*_: object, **__: object) -> Told:
@@ -139,7 +148,7 @@ async def test_while_the_stories_of_another_view_are_made_nothing_is_said_of_it(
         monkeypatch.setattr("console.app.screens.lockup.told", made)
         app.view = demo_view()
         await until_so(pilot, lambda: WORKING in screen_text(app))
-        assert NOTHING not in screen_text(app)
+        assert NO_BUS not in screen_text(app)
         go.set()
         await ready(pilot, app)
 
