@@ -146,14 +146,15 @@ class ServoSignal:
     def _travel(self) -> list[Finding]:
         found = []
         low, high = self._servo.travel_us
-        sides = ((self._short, "shorter", 0), (self._wide, "wider", 1))
-        for tally, word, side in sides:
+        sides = ((self._short, "shorter", "down"), (self._wide, "wider", "up"))
+        for side, (tally, word, way) in enumerate(sides):
             if tally.count:
                 width_ns = self._reach_ns[side]
                 summary = (
                     f"{counted(tally.count, 'pulse')} {word} than the travel of {low:g} to "
-                    f"{high:g} us, up to {width_ns / 1e3:.1f} us, which is {self._angle(width_ns)}:"
-                    f" the motor pushes against its stop; first {self._at(tally)}"
+                    f"{high:g} us, {way} to {width_ns / 1e3:.1f} us, which is "
+                    f"{self._angle(width_ns)}: the motor may push against its stop; first "
+                    f"{self._at(tally)}"
                 )
                 evidence = {"width_us": width_ns / 1e3, "travel_us": [low, high], "side": word}
                 found.append(self._finding("servo-travel", "fault", tally, summary, evidence))
@@ -230,7 +231,7 @@ class ServoSignal:
     def _over(self, end_ns: int, until_ns: int) -> Finding:
         summary = (
             f"no pulse since {self._words.at(end_ns)}, to the end of what was seen "
-            f"({self._words.lasting(until_ns - end_ns)}); the servo holds nothing then"
+            f"({self._words.lasting(until_ns - end_ns)}); many servos let go then, others hold on: keep clear"
         )
         evidence = {"first_ns": end_ns, "last_ns": until_ns}
         return self._made("servo-frames", "warning", end_ns, summary, evidence)

@@ -82,9 +82,11 @@ def test_commands_beyond_the_travel_are_faults() -> None:
     widths = [1500.0] * 40 + [900.0] * 3 + [2004.0] * 3 + [2310.0] * 2
     short, wide = [f for f in found(table(widths)) if f.rule == "servo-travel"]
     assert (short.severity, short.evidence["count"]) == ("fault", 3)
-    assert "up to 900.0 us, which is -18.0 deg" in short.summary
+    assert "down to 900.0 us, which is -18.0 deg" in short.summary
     assert (wide.severity, wide.evidence["count"]) == ("fault", 2)  # 4 us are within its jitter
-    assert "up to 2310.0 us, which is 235.8 deg: the motor pushes against its stop" in wide.summary
+    assert (
+        "up to 2310.0 us, which is 235.8 deg: the motor may push against its stop" in wide.summary
+    )
 
 
 def test_the_travel_is_that_of_the_bench() -> None:
