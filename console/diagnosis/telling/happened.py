@@ -45,16 +45,19 @@ def _is_victim(episode: Episode) -> bool:
     return episode.how in ("sda-stuck", "scl-stuck") and not episode.transactions_unanswered
 
 
-def happened(scene: Scene, life: Life | None, with_it: Sequence[Episode] = ()) -> Part:
+def happened(
+    scene: Scene, life: Life | None, with_it: Sequence[Episode] = (), inside_of: str = ""
+) -> Part:
     """The last good transaction, the first bad one, and after how many of them.
 
     Args:
         scene: of the episode.
         life: that ended with it.
         with_it: episodes of other devices that began as it did.
+        inside_of: in whose transaction a line was held, "" where none was.
     """
     episode = scene.episode
-    lines = [*_last_good(scene), *_first_bad(scene), *_counts(episode, life)]
+    lines = [*_last_good(scene), *_first_bad(scene, inside_of), *_counts(episode, life)]
     return Part("What happened", (*lines, *_with_it(episode, with_it)))
 
 
@@ -79,7 +82,18 @@ def _last_good(scene: Scene) -> Iterator[Line]:
     yield Line(f"last answered: {words}", _place(row), "good")
 
 
-def _first_bad(scene: Scene) -> Iterator[Line]:
+def held_in(scene: Scene, holds: Sequence[Held], names: Names) -> str:
+    """In whose transaction a line was first held: `a read from camera (0x47)`; "" if unknown."""
+    standing = holds[0].standing if holds else None
+    if standing is None or standing.address is None:
+        return ""
+    address = address_text(standing.address, standing.address_bits)
+    name = names.devices.get((scene.episode.bus, standing.address))
+    way = "a read from" if standing.read else "a write to"
+    return f"{way} {name} ({address})" if name else f"{way} {address}"
+
+
+def _first_bad(scene: Scene, inside_of: str) -> Iterator[Line]:
     episode = scene.episode
     at = Place(episode.first_bad_ns)
     how = HOW_WORDS.get(episode.how, episode.how)
@@ -88,7 +102,8 @@ def _first_bad(scene: Scene) -> Iterator[Line]:
     else:
         row = _transaction(scene, episode.first_bad_ns)
         if row is None:
-            yield Line(f"from here on: {how}", at, "bad")
+            inside = f", inside {inside_of}" if inside_of else ""
+            yield Line(f"from here on: {how}{inside}", at, "bad")
         else:
             plain = form_words({**row, "problems": ()})
             what = plain if row["data"] else "read" if row["read"] else "write"

@@ -19,7 +19,7 @@ from console.diagnosis.story import Story
 from console.diagnosis.telling.count import count_or_clock
 from console.diagnosis.telling.different import different
 from console.diagnosis.telling.explaining import explained
-from console.diagnosis.telling.happened import ended, happened, head_of
+from console.diagnosis.telling.happened import ended, happened, head_of, held_in
 from console.diagnosis.telling.next_step import try_next
 from console.diagnosis.telling.why import cause, evidence, others
 from console.watch.names import Names
@@ -79,7 +79,7 @@ def story_of(
     """
     scene, causes = found.scene, explained(found.ranking)
     parts = [
-        happened(scene, life, with_it),
+        happened(scene, life, with_it, held_in(scene, found.holds, names)),
         cause(causes),
         try_next(scene, causes, found.outcomes),
         *evidence(scene, causes),

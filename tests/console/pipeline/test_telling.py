@@ -37,10 +37,11 @@ def test_what_is_asked_first_stands_at_the_top() -> None:
 
 
 def test_a_held_line_is_told_with_the_name_of_whom_the_transaction_was_for() -> None:
-    made, found = told_run("orphaned-read")
+    _, found = told_run("orphaned-read")
     address = part(found, "How it ended").lines[0].words.partition(" from ")[2]
     assert re.fullmatch(r"[a-z]+ \(0x[0-9A-F]{2}\)\.", address)
-    assert made.truth.device
+    victim = told_run("keep-alive-starvation", 1)[1]
+    assert "SCL held low, inside a write to tank (0x42)" in words(victim, "What happened")
 
 
 def test_what_the_network_shows_is_no_reason_for_a_peripheral_to_stop() -> None:
