@@ -231,7 +231,8 @@ class ServoSignal:
     def _over(self, end_ns: int, until_ns: int) -> Finding:
         summary = (
             f"no pulse since {self._words.at(end_ns)}, to the end of what was seen "
-            f"({self._words.lasting(until_ns - end_ns)}); many servos let go then, others hold on: keep clear"
+            f"({self._words.lasting(until_ns - end_ns)}); many servos let go then, others hold on: "
+            "keep clear"
         )
         evidence = {"first_ns": end_ns, "last_ns": until_ns}
         return self._made("servo-frames", "warning", end_ns, summary, evidence)
