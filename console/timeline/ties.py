@@ -15,6 +15,7 @@ import numpy.typing as npt
 from console.timeline.anchors import NO_ROW
 from console.timeline.clocks import ClockMap
 from console.timeline.decisions import UNDECIDED, Named, Placed, SourceDecisions
+from console.timeline.epoch_order import EpochOrder
 from console.timeline.pairing import Seen, runs_of
 from console.timeline.series import Series
 from console.timeline.ways import Aside, Decided, Way, ways_of
@@ -91,7 +92,7 @@ def ties_of(
     """
     mine = [s for s in series if s.source == clock.source]
     others = _on_axis(maps, {c.source: c for c in clocks}, series)
-    ties = {}
+    found: dict[int, tuple[list[Way], Decided]] = {}
     for epoch in clock.epochs:
         ways: list[Way] = []
         decided = Decided.of(decisions)
@@ -103,11 +104,28 @@ def ties_of(
                         side = _usual_side(clock, own, other.rank)
                         slack = other.band_ns + clock.resolution_ns()
                         ways += ways_of(own, seen, other.series, other.runs, slack, side, decided)
-        if ways:
-            ties[epoch] = _best(ways, decisions.placed, decided)
+        found[epoch] = ways, decided
+    return _in_order(found, decisions.placed)
+
+
+def _in_order(
+    found: Mapping[int, tuple[list[Way], Decided]], placed: Sequence[Placed]
+) -> dict[int, Tie]:
+    """The best tie of each epoch that leaves all in order; the best tied epochs choose first."""
+    order, ties = EpochOrder(), {}
+    weight = {k: max((way.weight for way in ways), default=0.0) for k, (ways, _) in found.items()}
+    for epoch in sorted(found, key=lambda k: -weight[k]):
+        ways, decided = found[epoch]
+        fits = [w for w in ways if order.allows(epoch, w) or _chosen([w], placed) is not None]
+        for way in ways:
+            if way not in fits:
+                decided.give_up(way.shared, way.pairs, way.side)
+        if fits:
+            ties[epoch] = _best(fits, placed, decided)
+            order.put(epoch, ties[epoch].ways[0])
         elif decided.aside:
             ties[epoch] = Tie([], 0.0, (), False, decided.accepted, decided.aside)
-    return ties
+    return dict(sorted(ties.items()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
