@@ -38,7 +38,10 @@ def wire_under(view: RunView, k: int) -> Wire | str:
         view: the run.
         k: an event.
     """
-    span = _span(view, *event_row(view.tables, view.events, k))
+    table, row = event_row(view.tables, view.events, k)
+    span = _span(view, table, row)
+    if span is None and table in ("words", "pulses"):
+        return "its levels are not drawn: bits are shown of I2C alone"
     if span is None:
         return "no levels belong to it: choose a transaction or packet to see its bits"
     lines = _lines(view, span.bus)

@@ -137,6 +137,12 @@ def test_what_has_no_levels_says_so() -> None:
     assert why_not(view, k).startswith("no levels belong to it")
 
 
+def test_of_lines_that_are_no_i2c_bus_it_is_said_that_bits_are_not_drawn() -> None:
+    pulse = {"start_ns": 0, "end_ns": 9, "source": "w", "line": "gate", "high": True, "width_ns": 9}
+    told = made_view({"pulses": [pulse]})
+    assert why_not(told, 0) == "its levels are not drawn: bits are shown of I2C alone"
+
+
 def test_levels_that_were_not_kept_are_told_from_a_bus_without_a_capture() -> None:
     view = demo_with_levels()
     k = int(np.flatnonzero(view.events.table == EVENT_TABLES.index("packets"))[0])
