@@ -54,7 +54,7 @@ def schema_drift(_scene: Scene, facts: Facts) -> Answer:
     return judged(
         needed(
             bool(changes) if facts.has_messages else None,
-            f"in {counted(len(changes), 'topic')} names or types of fields change at one moment, for good",
+            f"{_fields_of(len(changes))} change at one moment, for good",
             "no topic changes the names or types of its fields for good",
             "whether fields change: no messages were recorded",
             strength=STRONG,
@@ -68,6 +68,10 @@ def schema_drift(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
     )
+
+
+def _fields_of(topics: int) -> str:
+    return f"in {counted(topics, 'topic')} the names or types of fields"
 
 
 def _keys_changed(topic: Topic) -> int | None:

@@ -23,7 +23,7 @@ from console.diagnosis.causes.often import times
 from console.diagnosis.causes.standing import blocked_before
 from console.diagnosis.scene import Int64s, Scene
 
-_ONE = 0.25  # spread of intervals, 10 % to 90 %, beside their median, that are one
+_BACK_OFFS = 3.0  # times as long as it is away that a link lasts which the other client ends
 
 
 def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
@@ -32,7 +32,7 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
     steps = np.diff(lost)
     steady = len(steps) >= 3 and float(np.percentile(steps, 75)) < 1.6 * float(np.median(steps))
     said = len(facts.link.taken_over_ns)
-    quick = _found_then_lost(lost, found)
+    quick = _lasts_a_back_off(lost, found)
     return judged(
         needed(
             len(lost) >= 4 if facts.has_prints else None,
@@ -45,15 +45,15 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             steady or said > 0,
             "at one interval, as the other client comes back",
             "at intervals that differ",
-            strength=FAIR if said or _is_one(steps) else WEAK,
+            strength=FAIR if said else WEAK,
         ),
         needed(
             said > 0 or quick,
             "the broker says that the session was taken over"
             if said
-            else "each time soon after it was found again",
+            else "each time as soon after it was found as the other client would take to come back",
             "the link lasts once it is found again",
-            strength=STRONG if said else 0.0,
+            strength=STRONG if said else FAIR,
             at=Place("", int(facts.link.taken_over_ns[0])) if said else Place(),
         ),
         telling(
@@ -68,21 +68,16 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
     )
 
 
-def _is_one(steps: Int64s) -> bool:
-    """Whether intervals are one and the same, as two fixed back-offs make them."""
-    if len(steps) < 3:
-        return False
-    low, middle, high = np.percentile(steps, [10, 50, 90])
-    return bool(high - low < _ONE * middle)
+def _lasts_a_back_off(lost: Int64s, found: Int64s) -> bool:
+    """Whether a link that was found is lost again about as soon as it was found.
 
-
-def _found_then_lost(lost: Int64s, found: Int64s) -> bool:
-    """Whether most links that were found were lost again within twice the median step."""
+    Both clients come back after a back-off, so the link lasts as long as the other one waits.
+    """
     if len(lost) < 4 or len(found) < 3:
         return False
-    at = lost.searchsorted(found)
-    lasted = np.concatenate([lost, [2**62]])[at] - found
-    return float(np.mean(lasted < 1.5 * float(np.median(np.diff(lost))))) >= 0.7
+    after = np.concatenate([found, [2**62]])[found.searchsorted(lost)] - lost
+    lasted = np.concatenate([lost, [2**62]])[lost.searchsorted(found)] - found
+    return float(np.median(lasted)) < _BACK_OFFS * float(np.median(after))
 
 
 def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:
