@@ -290,20 +290,6 @@ def state(t_ns: int, n: int) -> dict[str, object]:
     return {"t_ns": t_ns, "topic": "capline/hopper/state", "payload": f'{{"n":{n},"cm":8}}'}
 
 
-def test_numbers_missing_where_the_link_was_lost_are_a_message_in_flight() -> None:
-    sent = [state(k * S, k) for k in range(40) if k not in (10, 21)]
-    prints = [
-        line
-        for k in (10, 21)
-        for line in (
-            (k * S + 200 * MS, "net: link lost"),
-            (k * S + 500 * MS, "net: connected"),
-        )
-    ]
-    scene = run_of(prints, sent, 40 * S)
-    assert asked("at-most-once-loss", scene).verdict == "holds"
-
-
 def test_message_that_comes_again_as_a_duplicate_is_a_redelivery() -> None:
     sent = [command(k * S, k) for k in range(10)]
     sent.append(command(9 * S + 100 * MS, 9, duplicate=True))
@@ -318,15 +304,3 @@ def test_fields_that_change_for_good_at_a_boot_are_a_schema_drift() -> None:
     ]
     scene = run_of([(11 * S + MS, "boot: build 42")], old + new, 24 * S)
     assert asked("schema-drift", scene).verdict == "holds"
-
-
-def test_retained_command_that_comes_with_the_subscription_is_stale() -> None:
-    sent = [command(2 * S, 1, retain=True)]
-    prints = [(2 * S - 50 * MS, "net: connected"), (2 * S + 30 * MS, "diverter: gate left")]
-    assert asked("stale-retained-command", run_of(prints, sent, 9 * S)).verdict == "holds"
-
-
-def test_allocations_that_fail_while_the_largest_block_shrinks_are_a_starved_heap() -> None:
-    prints = [(k * S, f"sys: block {9000 - 200 * k} free 25000") for k in range(30)]
-    prints += [(30 * S, "net: alloc 2312 failed")]
-    assert asked("heap-starvation", run_of(prints, [state(0, 1)], 40 * S)).verdict == "holds"
