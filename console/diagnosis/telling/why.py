@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from console.bench.tables import TABLES, time_column
-from console.diagnosis.causes.cause import Evidence
+from console.diagnosis.causes.cause import Evidence, Says, Verdict
 from console.diagnosis.causes.ranking import Ranked, Ranking
 from console.diagnosis.causes.told import share
 from console.diagnosis.scene import Scene
@@ -13,6 +13,11 @@ from console.diagnosis.story import Line, Part, Place, Tone
 from console.diagnosis.telling.explaining import Explained, explained
 
 _TONES: dict[str, Tone] = {"for": "good", "against": "doubt", "unknown": "quiet"}
+_BECAUSE: dict[Verdict, tuple[Says, str]] = {
+    "refuted": ("against", "But"),
+    "holds": ("for", "For it:"),
+    "not-observable": ("unknown", "Not to be seen:"),
+}
 _SAYS = {"for": "for", "against": "against", "unknown": "not observable"}
 WEIGHTS = (
     "Percentages weigh the causes of the catalogue against each other; none is a measured rate."
@@ -106,9 +111,11 @@ def others(scene: Scene, found: Explained) -> Iterator[Part]:
 
 
 def _short(scene: Scene, row: Ranked) -> Line:
-    says = {"refuted": "against", "holds": "for", "not-observable": "unknown"}
-    wanted = says[row.answer.verdict]
-    told = [each for each in row.answer.evidence if each.says == wanted]
-    because = f": {'; '.join(each.words for each in told)}" if told else ""
+    """A cause in one line; of one ruled out only the first sign against it: the rest lean on it."""
+    says, words = _BECAUSE[row.answer.verdict]
+    told = [each for each in row.answer.evidence if each.says == says]
+    if row.answer.verdict == "refuted":
+        told = told[:1]
+    because = f". {words} {'; '.join(each.words for each in told)}" if told else ""
     place = next((found for each in told if (found := _place(scene, each)) is not None), None)
     return Line(f"{row.cause.title}{because}", place)

@@ -122,3 +122,10 @@ def test_of_many_holds_the_longest_is_told_and_the_others_are_folded() -> None:
     assert drawn.drawn
     assert others.folded
     assert f"a line was held {len(others.lines)} more times" in words(found, "How it ended")
+
+
+def test_what_is_ruled_out_is_so_by_one_sign_in_a_sentence() -> None:
+    _, found = told_run("nack-trap", 6)
+    lines = words(found, "Ruled out").splitlines()
+    assert "The target holds the clock. But SCL is not held low" in lines
+    assert not any(";" in line.partition(". But ")[2] for line in lines)
