@@ -13,6 +13,9 @@ from console.diagnosis.causes.traffic import Traffic, runs_of
 
 Bytes = npt.NDArray[np.uint8]
 
+_COMPARED = 5  # replies at least, of each kind
+_LATEST = 400  # replies
+_HARDLY = 0.1  # share of replies
 _MOVED = 10  # replies before, or a constant register would count
 _FEWEST = 30  # replies from which a device's own habits can be told
 
@@ -105,6 +108,28 @@ def counts_anded(table: Bytes) -> int:
     return -1
 
 
+def anded_since(replies: pl.DataFrame) -> int | None:
+    """From which reply on bits that were always set are never set, and none is new; ns.
+
+    Two devices that answer at once pull SDA low for both: what is read is the AND of their bytes
+    (UM10204 section 3.1.8).
+    """
+    common = commonest(replies).tail(_LATEST)
+    if common.height < 30:
+        return None
+    table = bytes_of(common)
+    counted = counts_anded(table)
+    if counted >= 0:
+        return int(common["start_ns"][counted])
+    always: Bytes = np.bitwise_and.accumulate(table, axis=0)[:-1]
+    ever: Bytes = np.bitwise_or.accumulate(table, axis=0)[:-1]
+    later: Bytes = np.bitwise_or.accumulate(table[::-1], axis=0)[::-1][1:]
+    lost = np.unpackbits(np.bitwise_and(always, np.invert(later)), axis=1).sum(axis=1)[19:-5]
+    gained = np.bitwise_and(later, np.invert(ever)).max(axis=1)[19:-5] > 0
+    mixed = np.flatnonzero((lost >= 2) & ~gained)
+    return int(common["start_ns"][int(mixed[0]) + 20]) if len(mixed) else None
+
+
 def wrong_pairs(bad: pl.DataFrame | None, traffic: Traffic) -> tuple[int, int, bool]:
     """Of wrong replies: how many are the same, how many there are, and whether that one passed."""
     if bad is None or not bad.height:
@@ -112,3 +137,39 @@ def wrong_pairs(bad: pl.DataFrame | None, traffic: Traffic) -> tuple[int, int, b
     (data, count) = Counter(bad["data"].to_list()).most_common(1)[0]
     good = traffic.replies.filter(~pl.col("start_ns").is_in(bad["start_ns"].implode()))
     return count, bad.height, bool((good["data"] == data).any())
+
+
+def other_layout(replies: pl.DataFrame, others: pl.DataFrame) -> bool:
+    """Whether `others` to the same request mean something else than `replies`.
+
+    Some byte that stays in the reach it had in the first half of the replies is beyond it, from the
+    first on, in nearly all of the others.
+    """
+    common = commonest(replies)
+    if common.height < 2 * _COMPARED:
+        return False
+    asked, length = common["asked"][0], common["length"][0]
+    rest = others.filter((pl.col("asked") == asked) & (pl.col("length") == length))
+    if rest.height < _COMPARED:
+        return False
+    table, other = bytes_of(common), bytes_of(rest)
+    known, later = table[: len(table) // 2], table[len(table) // 2 :]
+    steady = _beyond(known, later).mean(axis=0) <= _HARDLY
+    jumped = _beyond(table, other)
+    whole = jumped.mean(axis=0) >= 1 - _HARDLY
+    return bool((steady & whole & jumped[:_COMPARED].all(axis=0)).any())
+
+
+def _beyond(known: Bytes, table: Bytes) -> npt.NDArray[np.bool_]:
+    """bool[n, length]: bytes further from the known ones' reach than that reach is wide."""
+    low, high = known.min(axis=0).astype(np.int64), known.max(axis=0).astype(np.int64)
+    margin = high - low + 1
+    return np.asarray((table < low - margin) | (table > high + margin), np.bool_)
+
+
+def bytes_of(rows: pl.DataFrame) -> Bytes:
+    """uint8[n, length] of replies of one length."""
+    length = int(rows["length"][0]) if rows.height else 0
+    return np.frombuffer(bytes.fromhex("".join(rows["data"].to_list())), np.uint8).reshape(
+        rows.height, length
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from console.diagnosis.causes.bad_replies import FILLER
+from console.diagnosis.causes.content import other_layout
 from console.diagnosis.causes.facts import Facts
 
 _FEWEST = 5
@@ -30,6 +31,13 @@ def fresh_by_joint(facts: Facts) -> dict[str, float]:
 
 
 def joint_parts(facts: Facts) -> bool:
-    """Whether one joint gives sound replies and the other does not."""
-    shares = fresh_by_joint(facts).values()
-    return len(shares) == 2 and max(shares) >= _SOUND and min(shares) <= _EMPTY
+    """Whether one joint gives sound replies and the other does not, or something else."""
+    shares = fresh_by_joint(facts)
+    if len(shares) != 2:
+        return False
+    if max(shares.values()) >= _SOUND and min(shares.values()) <= _EMPTY:
+        return True
+    replies = facts.traffic.replies.filter(pl.col("asked") != "")
+    usual = str(replies["started_by"][0])
+    is_usual = pl.col("started_by") == usual
+    return other_layout(replies.filter(is_usual), replies.filter(~is_usual))

@@ -21,6 +21,7 @@ from console.diagnosis.causes.cause import (
 from console.diagnosis.causes.faces import (
     DATA_HELD,
     HEALTHY_BUS,
+    SILENT,
     SILENT_COMPLAINED,
     UNANSWERED,
     WRONG_CONTENT,
@@ -29,7 +30,8 @@ from console.diagnosis.causes.facts import Facts
 from console.diagnosis.causes.scans import scans_in
 from console.diagnosis.scene import Scene
 
-_ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, DATA_HELD)
+_NEW = 20  # transfers of a bus after which one of a new kind counts as new
+_ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT, DATA_HELD)
 
 
 def second_controller(_scene: Scene, facts: Facts) -> Answer:
@@ -38,17 +40,22 @@ def second_controller(_scene: Scene, facts: Facts) -> Answer:
     cut = _cut_at_difference(facts)
     near = _starts_too_near(facts)
     said = facts.prints(*facts.life, r"(?i)arbitration|\barlo\b").height > 0
+    ghosts = _ghost_rows(facts)
+    haunted = ghosts.height >= 2 and bool(near)
     return judged(
         needed(
-            mixed.height > 0 or cut >= 3 or (bool(said) and bool(near)),
+            mixed.height > 0 or cut >= 3 or haunted or (bool(said) and bool(near)),
             f"{mixed.height} transactions go to an address that is the AND of two known ones"
             if mixed.height
             else f"{cut} transactions stop at the bit where two known addresses first differ"
             if cut
+            else f"{ghosts.height} transfers without data, which nobody made before, go to the "
+            "address that is the AND of two devices'"
+            if haunted
             else "the firmware says that it lost arbitration",
             "no address is the AND of two known ones",
             strength=STRONG,
-            at=place_of(mixed),
+            at=place_of(mixed if mixed.height else ghosts),
         ),
         telling(
             near or None,
@@ -75,6 +82,22 @@ def _and_rows(facts: Facts) -> pl.DataFrame:
     mixed = {a & b for a, b in combinations(often, 2)} - set(often)
     rows = facts.traffic.bus.filter(pl.col("address").is_in(list(mixed)))
     return rows.filter(~pl.col("answered")) if known else rows
+
+
+def _ghost_rows(facts: Facts) -> pl.DataFrame:
+    """Transfers without data to a device whose address is the AND of its own and another's.
+
+    Of two addresses sent at once that one is left, and its device answers. Transfers without data
+    must be new on this bus.
+    """
+    known = facts.traffic.addresses
+    within = [a for a in known if any(a & b == a for b in known if b != a)]
+    bus = facts.traffic.bus
+    rows = bus.filter(
+        pl.col("address").is_in(within) & (pl.col("length") == 0) & pl.col("answered")
+    )
+    before = bus.filter(pl.col("start_ns") < int(rows["start_ns"][0])) if rows.height else bus
+    return rows if before.height >= _NEW else rows.clear()
 
 
 def _cut_at_difference(facts: Facts) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+import polars as pl
 
 from console.diagnosis.causes.cause import (
     FAIR,
@@ -18,8 +19,7 @@ from console.diagnosis.causes.cause import (
     unless,
 )
 from console.diagnosis.causes.content import (
-    commonest,
-    counts_anded,
+    anded_since,
     frozen_of,
     two_contents,
     wrong_pairs,
@@ -33,11 +33,12 @@ from console.diagnosis.causes.faces import (
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.joints import joint_parts
 from console.diagnosis.causes.reply_signs import frozen_now, left_over, reads_back, released
+from console.diagnosis.causes.routes import routes_of
 from console.diagnosis.causes.setup import setup_lost
 from console.diagnosis.scene import Scene
 
 _CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
-_LATEST = 400  # replies
+_JUST_BEFORE = 8  # transactions
 Bytes = npt.NDArray[np.uint8]
 
 
@@ -78,23 +79,26 @@ def _frozen_before(facts: Facts) -> bool:
     return found.begins_ns < lost.from_ns - MS
 
 
-def address_clash(scene: Scene, facts: Facts) -> Answer:
+def address_clash(_scene: Scene, facts: Facts) -> Answer:
     """Two devices answer under one address."""
     swaps, kinds = two_contents(facts.traffic.replies)
-    joined, apart = _another_came(facts)
+    alternate = swaps >= 4 and kinds == 2
+    since = anded_since(facts.traffic.replies)
     return judged(
         needed(
-            (swaps >= 4 and kinds == 2) or joined,
+            alternate or since is not None,
             f"two contents alternate under one address, {swaps} times"
-            if swaps >= 4 and kinds == 2
+            if alternate
             else "an address began to answer, and from then on replies are mixed",
             "one content only answers under this address",
             strength=FAIR,
         ),
-        telling(apart, "the mixed bits are the AND of two contents", strength=FAIR),
+        telling(since is not None, "the mixed bits are the AND of two contents", strength=FAIR),
         unless(reads_back(facts), "a register that was set up reads otherwise: it restarted"),
-        unless(bool(_mixed_asks(facts)), "they answer different requests"),
+        unless(_was_away(facts, since), "it was away just before: it restarted"),
+        unless(_mixed_asks(facts), "they answer different requests"),
         unless(joint_parts(facts), "they follow another joint of write and read"),
+        unless(routes_of(facts).parts, "they follow the channel switch"),
     )
 
 
@@ -102,32 +106,12 @@ def _mixed_asks(facts: Facts) -> bool:
     return facts.traffic.replies["asked"].n_unique() > 4
 
 
-def _another_came(facts: Facts) -> tuple[bool, bool]:
-    """Whether from some reply on bits that were always set are never set, and none is new.
-
-    Two devices that answer at once pull SDA low for both: what is read is the AND of their bytes
-    (UM10204 section 3.1.8).
-    """
-    table = _latest_bytes(facts)
-    if len(table) < 30:
-        return False, False
-    if counts_anded(table) >= 0:
-        return True, True
-    always: Bytes = np.bitwise_and.accumulate(table, axis=0)[:-1]
-    ever: Bytes = np.bitwise_or.accumulate(table, axis=0)[:-1]
-    later: Bytes = np.bitwise_or.accumulate(table[::-1], axis=0)[::-1][1:]
-    lost = np.unpackbits(np.bitwise_and(always, np.invert(later)), axis=1).sum(axis=1)[19:-5]
-    gained = np.bitwise_and(later, np.invert(ever)).max(axis=1)[19:-5] > 0
-    mixed = bool(np.any((lost >= 2) & ~gained))
-    return mixed, mixed
-
-
-def _latest_bytes(facts: Facts) -> Bytes:
-    """The bytes of the last replies to the commonest request."""
-    common = commonest(facts.traffic.replies).tail(_LATEST)
-    length = int(common["length"][0]) if common.height else 0
-    data = [list(bytes.fromhex(each)) for each in common["data"].to_list()]
-    return np.array(data, np.uint8).reshape(len(data), length)
+def _was_away(facts: Facts, since_ns: int | None) -> bool:
+    """Whether the device left its address unanswered right before a moment."""
+    if since_ns is None:
+        return False
+    before = facts.traffic.own_run.filter(pl.col("start_ns") < since_ns).tail(_JUST_BEFORE)
+    return bool((~before["address_acked"].fill_null(value=True)).sum() >= 2)
 
 
 def deterministic_check_failure(_scene: Scene, facts: Facts) -> Answer:
