@@ -52,16 +52,22 @@ def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
 
 
 def _fault_first(facts: Facts, bitten: pl.DataFrame) -> bool:
-    """Whether a NACK, a cut or a hold lies before the bite, with a silence of the log between."""
-    if not bitten.height:
+    """Whether a NACK, a cut or a hold lies before most bites, with a silence of the log between."""
+    bites = bitten.select("t_ns", pl.col("band_ns").fill_null(0)).iter_rows()
+    led = [_is_led(facts, at, band) for at, band in bites]
+    return sum(led) > len(led) / 2
+
+
+def _is_led(facts: Facts, at_ns: int, band_ns: int) -> bool:
+    """Of one bite, whose time is known within a band."""
+    near = facts.traffic.bus.filter(
+        pl.col("start_ns").is_between(at_ns - 20_000 * MS, at_ns + band_ns)
+        & (pl.col("problems").list.len() > 0)
+    )
+    if not near.height:
         return False
-    at = int(bitten["t_ns"][0])
-    near = facts.traffic.bus.filter(pl.col("start_ns").is_between(at - 20_000 * MS, at))
-    faults = near.filter(pl.col("problems").list.len() > 0)
-    if not faults.height:
-        return False
-    fault = int(faults["start_ns"][-1])
-    between = facts.scene.window("prints", fault + MS, at - MS).filter(
+    fault = int(near["start_ns"][-1])
+    between = facts.scene.window("prints", fault + MS, at_ns - MS).filter(
         ~pl.col("text").str.contains(words.BOOT)
     )
     return between.height <= 2

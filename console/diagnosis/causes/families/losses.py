@@ -25,6 +25,7 @@ from console.diagnosis.scene import Scene
 from decoders.durations import in_words
 
 _S = 1_000 * MS
+_CHANCE = 0.1  # that numbers are missing where the link was lost for another reason
 
 
 def _holes(facts: Facts) -> list[tuple[Topic, Hole]]:
@@ -68,6 +69,13 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
         unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
         unless(bool(blocked_before(facts)), "the board stood before the loss"),
         needed(
+            _by_chance(facts, few) < _CHANCE if few else None,
+            "that is no chance",
+            "the link is lost so often, or messages come so seldom, that it may be chance",
+            "whether it is chance: none is missing there",
+            strength=0.0,
+        ),
+        needed(
             len(at_loss) >= 0.7 * max(len(holes), 1),
             "messages are missing there alone",
             "messages are missing elsewhere too",
@@ -81,6 +89,14 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
         ),
         needed(len(few) > len(at_loss) / 2, "never many at once", "many at once", strength=WEAK),
     )
+
+
+def _by_chance(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> float:
+    """How probable it is that holes of these widths all lie where the link was lost."""
+    run_ns = max(facts.scene.end_ns - facts.scene.start_ns, 1)
+    losses = max(len(facts.link_of_messages.lost_ns), len(facts.link_of_messages.found_ns))
+    reach = [hole.next_ns - hole.last_ns + 2 * topic.period_ns for topic, hole, _ in holes]
+    return float(np.prod([min(losses * each / run_ns, 1.0) for each in reach]))
 
 
 def _qos0(topic: Topic) -> bool:

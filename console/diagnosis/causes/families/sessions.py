@@ -23,7 +23,7 @@ from console.diagnosis.causes.often import times
 from console.diagnosis.causes.standing import blocked_before
 from console.diagnosis.scene import Int64s, Scene
 
-_BACK_OFFS = 3.0  # times as long as it is away that a link lasts which the other client ends
+_ALIKE = 1.5  # times longer that one of two equal back-offs may seem
 
 
 def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
@@ -51,9 +51,9 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             said > 0 or quick,
             "the broker says that the session was taken over"
             if said
-            else "each time as soon after it was found as the other client would take to come back",
-            "the link lasts once it is found again",
-            strength=STRONG if said else FAIR,
+            else "it lasts as long as it is away, as two clients with one back-off make it",
+            "the link lasts longer, or less long, than it is away",
+            strength=STRONG if said else WEAK,
             at=Place("", int(facts.link.taken_over_ns[0])) if said else Place(),
         ),
         telling(
@@ -69,15 +69,17 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
 
 
 def _lasts_a_back_off(lost: Int64s, found: Int64s) -> bool:
-    """Whether a link that was found is lost again about as soon as it was found.
+    """Whether a link that was found lasts as long as it is away.
 
-    Both clients come back after a back-off, so the link lasts as long as the other one waits.
+    Clients of one id are mostly of one program: both come back after the same back-off, so the
+    link lasts as long as the other one waits.
     """
     if len(lost) < 4 or len(found) < 3:
         return False
     after = np.concatenate([found, [2**62]])[found.searchsorted(lost)] - lost
     lasted = np.concatenate([lost, [2**62]])[lost.searchsorted(found)] - found
-    return float(np.median(lasted)) < _BACK_OFFS * float(np.median(after))
+    ratio = float(np.median(lasted)) / max(float(np.median(after)), 1.0)
+    return 1 / _ALIKE < ratio < _ALIKE
 
 
 def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:

@@ -88,10 +88,15 @@ def subscription_not_restored() -> Scene:
     return run_of(log(alive(30), links, followed(range(9))), sent, 30 * S)
 
 
-def client_id_duel() -> Scene:
+def flapping(said: str) -> Scene:
+    """A link that lasts as long as it is away, and what is said as it is lost."""
     moments = [5 * S + k * 600 * MS for k in range(12)]
-    links = [line for t in moments for line in ((t, LOST), (t + 300 * MS, BACK))]
+    links = [line for t in moments for line in ((t, said), (t + 300 * MS, BACK))]
     return run_of(log(alive(20), links), states(range(20)), 20 * S)
+
+
+def client_id_duel() -> Scene:
+    return flapping("net: link lost, session taken over")
 
 
 def reconnect_storm() -> Scene:
@@ -196,6 +201,17 @@ def test_signature_holds_and_leads(slug: str) -> None:
     scene = SIGNATURES[slug]()
     assert asked(slug, scene).verdict == "holds"
     assert ranked(scene).claimed[0].cause.slug == slug
+
+
+def test_link_that_comes_and_goes_is_no_duel_while_nobody_says_so() -> None:
+    assert asked("client-id-duel", flapping(LOST)).verdict == "holds"
+    assert ranked(flapping(LOST)).claimed == ()
+
+
+def test_one_number_missing_where_the_link_is_lost_all_the_time_may_be_chance() -> None:
+    links = [line for k in range(1, 40, 3) for line in ((k * S, LOST), (k * S + 200 * MS, BACK))]
+    scene = run_of(links, states([k for k in range(40) if k != 10]), 40 * S)
+    assert asked("at-most-once-loss", scene).verdict == "refuted"
 
 
 def test_commands_that_are_ignored_from_one_moment_on_were_delivered_too() -> None:
