@@ -10,14 +10,16 @@ import polars as pl
 from console.bench.model import Bench
 from console.diagnosis.before.difference import Differences
 from console.diagnosis.before.sharing import shared
+from console.diagnosis.causes.catalogue import CAUSES
 from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.causes.outcomes_file import of_device
-from console.diagnosis.episode import Episode
+from console.diagnosis.causes.ranking import ranked, together
+from console.diagnosis.episode import Episode, whole_run
 from console.diagnosis.episodes_table import episodes_frame
 from console.diagnosis.lifetimes.counting import lives_of
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.story import Story
-from console.diagnosis.telling.telling import Found, found_of, story_of
+from console.diagnosis.telling.telling import Found, found_of, story_of, whole_story
 from console.diagnosis.telling.why import cause_words
 from console.pipeline.diagnosing import episodes_in, scene_of
 from console.pipeline.evidence import Evidence
@@ -26,6 +28,10 @@ from console.watch.from_bench import names_of
 from console.watch.names import Names
 
 TOGETHER_NS = 1_000_000_000  # two devices polled now and then are not missed at once
+# Causes that end no peripheral: of the firmware and the network, seen over the run as a whole; and
+# those that spoil what a peripheral answers while it goes on.
+ENDS_NOBODY = tuple(cause for cause in CAUSES if cause.family in ("firmware", "network"))
+GOES_ON = tuple(cause for cause in CAUSES if cause.family in ("target", "controller"))
 MOST = 20  # stories of one run; a device that comes and goes all day fills no screen
 
 
@@ -35,7 +41,8 @@ class Told:
 
     episodes: Sequence[Episode]  # of all peripherals, in time order; also those that ended well
     lives: Sequence[Life]
-    stories: Sequence[Story]  # of the episodes that failed, the gravest first
+    # Of the episodes that failed, the gravest first; then, if there is one, of the whole run.
+    stories: Sequence[Story]
     untold: int = 0  # failed episodes beyond the first `MOST`
     found: Sequence[Found] = ()  # what each story rests on
 
@@ -68,13 +75,26 @@ def told(
         others = [each for each in episodes if _is_other(each, episode)]
         done = of_device(outcomes, episode.device)
         found.append(found_of(scene_of(evidence, tables, episode), others, done))
-    return Told(
-        episodes,
-        lives,
-        list(_stories(found, lives, episodes, names)),
-        max(0, len(failed) - MOST),
-        found,
-    )
+    stories = list(_stories(found, lives, episodes, names))
+    if not stop():
+        whole = _whole(evidence, tables, episodes, outcomes, stories)
+        stories += [] if whole is None else [whole]
+    return Told(episodes, lives, stories, max(0, len(failed) - MOST), found)
+
+
+def _whole(
+    evidence: Evidence,
+    tables: dict[str, pl.DataFrame],
+    episodes: Sequence[Episode],
+    outcomes: Sequence[Outcome],
+    beside: Sequence[Story],
+) -> Story | None:
+    """What shows itself though the peripheral went on answering, or none is concerned."""
+    scene = scene_of(evidence, tables, whole_run(evidence.start_ns, evidence.end_ns))
+    on = [each for each in episodes if not each.failed and each.transactions_answered][:MOST]
+    rankings = [ranked(scene_of(evidence, tables, each), causes=GOES_ON) for each in on]
+    ranking = together([ranked(scene, causes=ENDS_NOBODY), *rankings])
+    return whole_story(scene, ranking, of_device(outcomes, ""), beside)
 
 
 def _stories(

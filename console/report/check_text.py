@@ -58,7 +58,7 @@ def _stories(told: Told, how: How, all_of_them: bool) -> Iterator[str]:
         yield story_text([story], start_ns, colour=colour, width=width, unfolded=all_of_them)
     more = len(told.stories) - len(shown) + told.untold
     if more:
-        yield f"and {counted(more, 'more episode')}: --all tells them\n"
+        yield f"and {counted(more, 'more story', 'more stories')}: --all tells all\n"
 
 
 def _head(evidence: Evidence) -> Iterator[str]:

@@ -41,11 +41,11 @@ class LockupScreen(RunScreen):
     LockupScreen #lockup-none { height: 1fr; padding: 1 2; }
     LockupScreen LifeBar, LockupScreen StoryList { display: none; }
     LockupScreen.-told LifeBar, LockupScreen.-told StoryList { display: block; }
-    LockupScreen.-told #lockup-none { display: none; }
+    LockupScreen.-told #lockup-none, LockupScreen.-whole LifeBar { display: none; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("right_square_bracket", "next(1)", "Next episode", id="lockup.next"),
-        Binding("left_square_bracket", "next(-1)", "Episode before", id="lockup.before"),
+        Binding("right_square_bracket", "next(1)", "Next story", id="lockup.next"),
+        Binding("left_square_bracket", "next(-1)", "Story before", id="lockup.before"),
     ]
 
     class Ready(Message):
@@ -121,7 +121,8 @@ class LockupScreen(RunScreen):
         self.query_one(LifeBar).show(lives, story.episode, span)
         found = self.query_one(StoryList)
         count = len(self.stories)
-        which = f"episode {self.chosen + 1} of {count}" if count > 1 else ""
+        which = f"{self.chosen + 1} of {count}" if count > 1 else ""
+        self.set_class(not story.episode.device, "-whole")
         if self._is_at_the_top(story):
             story = replace(story, head=_who(story))
         found.fill(story, self._of.start_ns, which)
@@ -142,7 +143,7 @@ class LockupScreen(RunScreen):
         return is_stop and finding is not None and finding.t_ns == episode.first_bad_ns
 
     def action_next(self, by: int) -> None:
-        """Another episode."""
+        """Another story."""
         if self.stories:
             self.chosen = (self.chosen + by) % len(self.stories)
             self._tell()

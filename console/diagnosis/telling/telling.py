@@ -20,7 +20,7 @@ from console.diagnosis.telling.count import count_or_clock
 from console.diagnosis.telling.different import different
 from console.diagnosis.telling.explaining import explained
 from console.diagnosis.telling.happened import ended, happened, head_of, held_in
-from console.diagnosis.telling.next_step import try_next
+from console.diagnosis.telling.next_step import in_sentence, try_next
 from console.diagnosis.telling.why import cause, evidence, others
 from console.watch.names import Names
 
@@ -90,3 +90,23 @@ def story_of(
         parts.append(count_or_clock(lives))
     parts += others(scene, causes)
     return Story(scene.episode, head_of(scene.episode), tuple(parts))
+
+
+def whole_story(
+    scene: Scene, ranking: Ranking, outcomes: Sequence[Outcome], beside: Sequence[Story]
+) -> Story | None:
+    """What the run shows that made no peripheral stop; None when it shows nothing.
+
+    Args:
+        scene: the run as a whole (`whole_run`).
+        ranking: of it, and of the peripherals that went on answering.
+        outcomes: of experiments, as the user recorded them.
+        beside: the stories of those that stopped.
+    """
+    causes = explained(after(ranking, outcomes) if outcomes else ranking)
+    if not causes.told:
+        return None
+    titles = in_sentence(causes.told[0].cause.title)
+    head = "Beside that, the run as a whole" if beside else "Nothing stopped answering, but the run"
+    parts = [cause(causes), try_next(scene, causes, outcomes), *evidence(scene, causes)]
+    return Story(scene.episode, f"{head} shows: {titles}", (*parts, *others(scene, causes)))

@@ -129,3 +129,16 @@ def test_what_is_ruled_out_is_so_by_one_sign_in_a_sentence() -> None:
     lines = words(found, "Ruled out").splitlines()
     assert "The target holds the clock. But SCL is not held low" in lines
     assert not any(";" in line.partition(". But ")[2] for line in lines)
+
+
+def test_what_stops_no_peripheral_is_told_of_the_whole_run() -> None:
+    _, found = told_run("reconnect-storm")
+    story = found.stories[-1]
+    assert story.episode.device == ""
+    assert "shows: reconnects come faster and faster" in story.head
+    assert "Reconnects come faster" in words(found, "What may be the cause")
+
+
+def test_of_a_healthy_run_of_the_network_nothing_is_told() -> None:
+    _, found = told_run("reconnect-storm", healthy=True)
+    assert found.stories == []

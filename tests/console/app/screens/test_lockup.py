@@ -113,7 +113,7 @@ async def test_the_brackets_go_from_episode_to_episode_and_round(told: Told) -> 
         for key in ("right_square_bracket", "right_square_bracket", "left_square_bracket"):
             await pilot.press(key)
             await pilot.pause()
-            heads.append("episode 2 of 2: camera stopped for a while" in screen_text(app))
+            heads.append("2 of 2: camera stopped for a while" in screen_text(app))
         assert heads == [True, False, True]
 
 
@@ -212,5 +212,5 @@ async def test_what_the_head_of_the_screen_tells_is_not_told_again_under_it() ->
         await ready(pilot, app)
         lines = screen_text(app).splitlines()
         assert "camera stopped answering at 34:10.853" in lines[1]
-        assert lines[4].strip() == "camera, 0x2E on i2c-1"
+        assert lines[4].strip() == "1 of 2: camera, 0x2E on i2c-1"
         assert sum("stopped answering" in line for line in lines) == 1
