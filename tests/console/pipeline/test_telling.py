@@ -136,7 +136,8 @@ def test_what_stops_no_peripheral_is_told_of_the_whole_run() -> None:
     story = found.stories[-1]
     assert story.episode.device == ""
     assert "shows: reconnects come faster and faster" in story.head
-    assert "Reconnects come faster" in words(found, "What may be the cause")
+    assert story.parts[0].title == "What may be the cause"
+    assert story.parts[0].lines[0].words.startswith("Reconnects come faster and faster")
 
 
 def test_of_a_healthy_run_of_the_network_nothing_is_told() -> None:
