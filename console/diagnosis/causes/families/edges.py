@@ -21,6 +21,7 @@ from console.diagnosis.causes.faces import (
     CLOCK_HELD,
     DATA_HELD,
     HEALTHY_BUS,
+    SILENT,
     SILENT_COMPLAINED,
     UNANSWERED,
     WRONG_CONTENT,
@@ -29,7 +30,7 @@ from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.scene import Int64s, Scene
 
 _COARSE = "the samples are too far apart for pulses of half a clock, or the wire was not kept"
-_ALL = (DATA_HELD, CLOCK_HELD, UNANSWERED, WRONG_CONTENT, SILENT_COMPLAINED, HEALTHY_BUS)
+_ALL = (DATA_HELD, CLOCK_HELD, UNANSWERED, WRONG_CONTENT, SILENT_COMPLAINED, SILENT, HEALTHY_BUS)
 _LAST_NS = 20 * MS  # before the end, in which a slip must lie to have caused it
 
 

@@ -26,6 +26,7 @@ from console.diagnosis.causes.content import (
 )
 from console.diagnosis.causes.faces import (
     HEALTHY_BUS,
+    SILENT,
     SILENT_COMPLAINED,
     UNANSWERED,
     WRONG_CONTENT,
@@ -161,7 +162,7 @@ CAUSES = (
         "address-clash",
         "Two devices answer under one address",
         "target",
-        (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED),
+        (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT),
         1.0,
         ("capture",),
         address_clash,

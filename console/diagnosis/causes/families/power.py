@@ -23,6 +23,7 @@ from console.diagnosis.causes.faces import (
     CLOCK_HELD,
     DATA_HELD,
     HEALTHY_BUS,
+    SILENT,
     SILENT_COMPLAINED,
     UNANSWERED,
     WRONG_CONTENT,
@@ -31,7 +32,7 @@ from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.scene import Scene
 
 _TOGETHER = 2.0  # polls of the slowest device within which all went silent at one instant
-_ANY = (DATA_HELD, UNANSWERED, WRONG_CONTENT, SILENT_COMPLAINED, HEALTHY_BUS)
+_ANY = (DATA_HELD, UNANSWERED, WRONG_CONTENT, SILENT_COMPLAINED, SILENT, HEALTHY_BUS)
 
 
 def _gone_together(facts: Facts) -> tuple[list[int], bool]:
@@ -257,7 +258,7 @@ CAUSES = (
         "hot-insertion",
         "A plug opens and closes, or is put in while the bus runs",
         "wire",
-        (UNANSWERED, SILENT_COMPLAINED, DATA_HELD),
+        (UNANSWERED, SILENT_COMPLAINED, SILENT, DATA_HELD),
         1.0,
         ("capture",),
         hot_insertion,

@@ -19,6 +19,7 @@ from console.diagnosis.causes.cause import (
 from console.diagnosis.causes.faces import (
     DATA_HELD,
     HEALTHY_BUS,
+    SILENT,
     SILENT_COMPLAINED,
     UNANSWERED,
     WRONG_CONTENT,
@@ -28,7 +29,7 @@ from console.diagnosis.causes.routes import routes_of
 from console.diagnosis.causes.scans import scans_in
 from console.diagnosis.scene import Scene
 
-_ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, DATA_HELD)
+_ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT, DATA_HELD)
 
 
 def mux_misroute(_scene: Scene, facts: Facts) -> Answer:

@@ -210,7 +210,7 @@ CAUSES = (
         "phantom-busy",
         "The controller saw a START that was none and waits for its STOP",
         "controller",
-        (SILENT_COMPLAINED,),
+        (SILENT_COMPLAINED, SILENT),
         2.0,
         ("capture",),
         phantom_busy,
