@@ -108,9 +108,11 @@ def _mixed_asks(facts: Facts) -> bool:
 
 
 def _was_away(facts: Facts, since_ns: int | None) -> bool:
-    """Whether the device left its address unanswered right before a moment."""
+    """Whether right before a moment the device was unanswered, or a line was held."""
     if since_ns is None:
         return False
+    if facts.hold is not None and facts.hold.end_ns <= since_ns:
+        return True
     before = facts.traffic.own_run.filter(pl.col("start_ns") < since_ns).tail(_JUST_BEFORE)
     return bool((~before["address_acked"].fill_null(value=True)).sum() >= 2)
 

@@ -218,6 +218,18 @@ def address_clash() -> Scene:
     return scene_of(wave)
 
 
+def deterministic_check_failure() -> Scene:
+    wave = Wave()
+    for k in range(60):
+        wave.poll(value_of(k))
+        wave.wait(15 * MS)
+    begin = wave.now_ns
+    for _ in range(8):
+        wave.poll(b"\x17\x4a\x02\x91\x66", register=0x64)
+        wave.wait(15 * MS)
+    return scene_of(wave, how="invalid", first_bad_ns=begin)
+
+
 SIGNATURES: dict[str, tuple[str, Callable[[], Scene]]] = {
     "interleaved-callers": ("interleaved-callers", interleaved_callers),
     "second-controller": ("second-controller", second_controller),
@@ -235,6 +247,10 @@ SIGNATURES: dict[str, tuple[str, Callable[[], Scene]]] = {
     "leftover-byte": ("leftover-byte", leftover_byte),
     "fifo-slip": ("fifo-slip", fifo_slip),
     "config-amnesia": ("config-amnesia", config_amnesia),
+    "deterministic-check-failure": (
+        "deterministic-check-failure",
+        deterministic_check_failure,
+    ),
     "address-clash": ("address-clash", address_clash),
 }
 
