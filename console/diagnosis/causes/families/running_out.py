@@ -66,8 +66,10 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
         ),
         telling(
-            (facts.stopped and facts.traffic.own_dead.height == 0) or None,
-            "the bus is fine, and the device is not asked any more",
+            _given_up(facts) or None,
+            "all else goes on, and it is given up"
+            if facts.scene.of_kind("capture")
+            else "all else goes on, and it fails to the end",
             "",
             "whether it is asked",
         ),
@@ -90,6 +92,13 @@ def _near(facts: Facts, *counts: int) -> str:
             if size - 10 <= count < size:
                 return f"{size} less {size - count} already open"
     return ""
+
+
+def _given_up(facts: Facts) -> bool:
+    """Whether a device is not asked any more; by the log alone, whether it failed for good."""
+    if not facts.scene.of_kind("capture"):
+        return bool(lasting_complaint(facts.scene)[0])
+    return facts.stopped and facts.traffic.own_dead.height == 0
 
 
 def _printed_until(scene: Scene) -> str:
