@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from console.app.kept import Kept
+from console.app.state.kept import Kept
 from console.watch.findings import Finding
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchors import AnchorId, Anchors, Reason
+from console.timeline.alignment.anchors import AnchorId, Anchors, Reason
+from console.timeline.alignment.decisions import Decisions
 from console.timeline.clocks import ClockPiece
-from console.timeline.decisions import Decisions
 
 Int64s = npt.NDArray[np.int64]
 

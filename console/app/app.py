@@ -15,8 +15,8 @@ from textual.widgets import HelpPanel
 
 from console.app.opening import OPENING, START, OpeningApp
 from console.app.plain_toolkit import draw_scroll_bars, key_words
-from console.app.request import Request
 from console.app.screens.run_screen import Decided, GoTo, RunScreen
+from console.app.state.request import Request
 from console.app.themes import THEMES, variables
 
 if TYPE_CHECKING:
@@ -175,7 +175,7 @@ class LastackApp(OpeningApp):
 
     def on_decided(self, message: Decided) -> None:
         """Keep what was decided about clocks, and settle them again."""
-        from console.app.kept_decisions import kept_decisions
+        from console.app.state.kept_decisions import kept_decisions
 
         self.kept.decisions = kept_decisions(message.decisions)
         self.keep()

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from textual.message import Message
 
 from console.app.loading import Begun, Failed, Loader, Shown
-from console.app.request import Request
+from console.app.state.request import Request
 
 if TYPE_CHECKING:
     from console.pipeline.followed_state import FollowedState

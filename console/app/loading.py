@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING
 
 from textual.message import Message
 
-from console.app.kept import KeptDecisions
-from console.app.request import Request
+from console.app.state.kept import KeptDecisions
+from console.app.state.request import Request
 
 if TYPE_CHECKING:
     from console.app.run_view import RunView
@@ -244,7 +244,7 @@ def settled_view(reading: Reading, decisions: Mapping[str, KeptDecisions]) -> Ru
 
 def settled_evidence(reading: Reading, decisions: Mapping[str, KeptDecisions]) -> Evidence:
     """A reading, settled as was decided."""
-    from console.app.kept_decisions import decisions_of
+    from console.app.state.kept_decisions import decisions_of
     from console.pipeline.settling import evidence_of
 
     return evidence_of(reading, decisions_of(decisions))

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from console.app.kept import Mark
 from console.app.run_view import RunView
+from console.app.state.kept import Mark
 from console.timeline.clocks import ClockPiece
-from console.timeline.difference import Difference, difference, shared_piece
+from console.timeline.finding.difference import Difference, difference, shared_piece
 from console.timeline.times import since_start
 
 

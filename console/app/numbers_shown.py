@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from console.app.widgets.plot_lane import PlotSeries
 from console.bench.rules import Limits, Rule
-from console.timeline.described_numbers import number_at
-from console.timeline.gains import gain_words, gains_set, in_force
-from console.timeline.number_limits import limits_of
-from console.timeline.number_series import NumericField, Tables, numbers_of
-from console.timeline.numeric_fields import Packets, numeric_fields
-from console.timeline.step_response import SETTLED_SHARE, StepResponse
-from console.timeline.step_tables import steps_of
-from console.timeline.target_pairs import TargetPair, pairs_of_target
+from console.timeline.numbers.described_numbers import number_at
+from console.timeline.numbers.gains import gain_words, gains_set, in_force
+from console.timeline.numbers.number_limits import limits_of
+from console.timeline.numbers.number_series import NumericField, Tables, numbers_of
+from console.timeline.numbers.numeric_fields import Packets, numeric_fields
+from console.timeline.numbers.step_response import SETTLED_SHARE, StepResponse
+from console.timeline.numbers.step_tables import steps_of
+from console.timeline.numbers.target_pairs import TargetPair, pairs_of_target
 
 FIRST_SHOWN = 3  # fields, before the user has chosen any
 

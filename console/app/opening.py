@@ -22,14 +22,14 @@ from textual.theme import Theme
 
 from console.app.alarms import Alarms
 from console.app.following import Follower, Hold, LookAt, is_followed
-from console.app.kept import Kept
-from console.app.kept_file import KeptFile, encoded
 from console.app.loading import Begun, Ended, Failed, Loader, Progress, Shown, settled_view
-from console.app.recent import RecentRun, note_opened
-from console.app.request import Request
-from console.app.settings import Settings, encoded_settings, read_settings, write_settings
 from console.app.signs import Signs, signs_for
-from console.app.writer import Writer
+from console.app.state.kept import Kept
+from console.app.state.kept_file import KeptFile, encoded
+from console.app.state.recent import RecentRun, note_opened
+from console.app.state.request import Request
+from console.app.state.settings import Settings, encoded_settings, read_settings, write_settings
+from console.app.state.writer import Writer
 
 if TYPE_CHECKING:
     from console.app.run_view import RunView

@@ -11,9 +11,9 @@ import numpy as np
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 from textual.content import Content
 
-from console.app.kept import Kept, Mark
 from console.app.run_view import RunView
 from console.app.screens.run_screen import GoTo
+from console.app.state.kept import Kept, Mark
 from console.printable import printable
 from console.timeline.events import BAD, ODD
 from console.timeline.times import since_start

@@ -15,7 +15,7 @@ from console.pipeline.evidence import Evidence
 from console.pipeline.linking import linked
 from console.timeline.buckets import Answers, Buckets, answers_of, buckets_of, usual_width_ns
 from console.timeline.events import EVENT_TABLES, GOOD, Events, events_of
-from console.timeline.link_index import LinkIndex
+from console.timeline.links.index import LinkIndex
 from console.timeline.parties import Parties, parties_of
 from console.timeline.words import event_row, event_words
 from console.trust.unobserved import Unobserved

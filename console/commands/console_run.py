@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from console.commands.terminal import draws_ascii_only, take_terminal
 
 if TYPE_CHECKING:
-    from console.app.request import Request
+    from console.app.state.request import Request
     from console.pipeline.recording import Recording
 
 PATIENCE_S = 0.5  # for a thread that still reads
@@ -38,7 +38,7 @@ def run_console(
     take_terminal()
     # Not before: the toolkit reads the environment when it is imported.
     from console.app.app import LastackApp
-    from console.app.state_files import state_home
+    from console.app.state.state_files import state_home
 
     app = LastackApp(
         request,

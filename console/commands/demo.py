@@ -39,7 +39,7 @@ def command(as_json: bool, all_findings: bool, ascii_only: bool, debug: bool) ->
 
 def _console(*, ascii_only: bool) -> int:
     """Only the toolkit is loaded here, so that the first picture comes at once."""
-    from console.app.request import demo_request
+    from console.app.state.request import demo_request
     from console.commands.console_run import run_console
 
     return run_console(demo_request(), ascii_only=ascii_only)

@@ -21,9 +21,9 @@ from console.pipeline.linking import linked
 from console.pipeline.tables import TABLES, chosen_rows
 from console.pipeline.telling import episodes_table
 from console.report.export import FORMATS, write_table
-from console.timeline.links import with_names
+from console.timeline.links.table import with_names
+from console.timeline.numbers.step_tables import steps_frame
 from console.timeline.parties import parties_of
-from console.timeline.step_tables import steps_frame
 from decoders.errors import DiagnosticError, Place
 
 # Asked for by name, these are found then and not before.

@@ -23,7 +23,7 @@ from console.commands.reading import read_bench, read_run, reading_code
 from console.pipeline.evidence import Evidence, SourceReport
 from console.run.schema import is_run
 from console.sources.files import STDIN, STDIN_NAME
-from console.timeline.passed_on import published_in
+from console.timeline.links.passed_on import published_in
 from console.watch.rule import Batch
 from decoders.errors import DiagnosticError, Place
 
@@ -110,7 +110,7 @@ def _learn(
 
 def _between(text: str, evidence: Evidence) -> tuple[int, int]:
     """The span that `FROM..UNTIL` names."""
-    from console.timeline.moments import Around, moment, walls_of
+    from console.timeline.finding.moments import Around, moment, walls_of
 
     around = Around(
         evidence.start_ns, evidence.end_ns, evidence.start_ns, walls=walls_of(evidence.clocks)

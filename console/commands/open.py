@@ -37,7 +37,7 @@ def command(
     paths: Sequence[str], ascii_only: bool, debug: bool, quiet: bool, **overrides: Any
 ) -> int:
     """Run the command; see HELP."""
-    from console.app.request import Request
+    from console.app.state.request import Request
 
     named = [*paths, overrides["packets"], overrides["rules"]]
     check_there([path for path in named if path is not None])

@@ -199,7 +199,7 @@ class Session:
 
     def in_console(self, recording: Recording, *, ascii_only: bool) -> int:
         """Record while the console shows it; the exit code."""
-        from console.app.request import Request
+        from console.app.state.request import Request
         from console.commands.console_run import run_console
 
         out = Output(quiet=self._wanted.quiet, bell=False)

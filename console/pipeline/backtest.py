@@ -18,7 +18,7 @@ from console.bench.model import Bench
 from console.bench.tables import time_column
 from console.pipeline.evidence import Evidence, Observation
 from console.pipeline.run_findings import timed_rows
-from console.timeline.passed_on import published_in
+from console.timeline.links.passed_on import published_in
 from console.watch.findings import Finding
 from console.watch.from_bench import rules_for
 from console.watch.raised import Key, key_of

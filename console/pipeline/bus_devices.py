@@ -10,7 +10,7 @@ import polars as pl
 
 from console.bench.load import BenchFile
 from console.bench.model import Device
-from console.timeline.packet_tables import exchanges_frame, packets_frame
+from console.timeline.tables.packet_tables import exchanges_frame, packets_frame
 from decoders.buses.smbus_pec import with_pec
 from decoders.buses.transactions import Transactions
 from decoders.packets.decoder import PacketDecoder

@@ -18,11 +18,11 @@ from console.pipeline.log_stages import MessageStage, PrintStage
 from console.pipeline.network_stage import NetworkStage
 from console.pipeline.serial_lines import OnTheWire
 from console.pipeline.stored_stage import RecordedStage
-from console.timeline.byte_series import byte_series
+from console.timeline.alignment.byte_series import byte_series
+from console.timeline.alignment.series import Series, json_series, print_series, same_series
+from console.timeline.alignment.ties import SourceClock
 from console.timeline.clocks import ClockMap
-from console.timeline.print_tables import ExactTimes, PrintTimes
-from console.timeline.series import Series, json_series, print_series, same_series
-from console.timeline.ties import SourceClock
+from console.timeline.tables.print_tables import ExactTimes, PrintTimes
 from console.watch.findings import Finding
 from decoders.errors import DiagnosticError
 from decoders.prints.columns import Prints

@@ -10,7 +10,7 @@ import polars as pl
 
 from console.bench.lines import LineEntry
 from console.sources.kept_edges import KeptEdges
-from console.timeline.anchors import Anchors
+from console.timeline.alignment.anchors import Anchors
 from console.timeline.clocks import ClockMap
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding

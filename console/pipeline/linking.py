@@ -8,7 +8,7 @@ import polars as pl
 
 from console.pipeline.evidence import Evidence
 from console.timeline.clocks import ClockMap
-from console.timeline.links import links_of
+from console.timeline.links.table import links_of
 from console.timeline.parties import Parties
 from console.trust.sheet import TrustRow
 from console.trust.unobserved import NOTHING, Unobserved, unobserved
@@ -17,7 +17,7 @@ _EVER = 2**62
 
 
 def linked(evidence: Evidence, parties: Parties) -> pl.DataFrame:
-    """The `links` table of a run (`console/timeline/links.py` has its columns)."""
+    """The `links` table of a run (`console/timeline/links/table.py` has its columns)."""
     trust = [TrustRow(**row) for row in evidence.tables["trust"].iter_rows(named=True)]
     return links_of(evidence.tables, parties, _unseen(unobserved(trust), evidence.clocks))
 

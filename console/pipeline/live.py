@@ -24,7 +24,7 @@ from console.pipeline.live_observed import HOLD_NS
 from console.pipeline.live_source import SourceFold, host_clock, host_times
 from console.sources.records import Record
 from console.timeline.clocks import ClockMap
-from console.timeline.print_tables import prints_frame
+from console.timeline.tables.print_tables import prints_frame
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import rules_for

@@ -18,9 +18,9 @@ from console.bench.model import PrintsSource, Source
 from console.pipeline.live_observed import HOLD_NS, Observed
 from console.sources.records import Arrived, Chunk, Happened, Record
 from console.timeline.clocks import ClockMap, ClockPiece, on_axis
-from console.timeline.happening_tables import happenings_frame
-from console.timeline.message_tables import messages_frame
-from console.timeline.print_tables import PrintTimes, prints_frame
+from console.timeline.tables.happening_tables import happenings_frame
+from console.timeline.tables.message_tables import messages_frame
+from console.timeline.tables.print_tables import PrintTimes, prints_frame
 from decoders.messages.columns import DIRECTIONS, Messages, coded, offsets
 from decoders.prints.byte_times import ByteTimes
 from decoders.prints.columns import NO_TIME, Prints

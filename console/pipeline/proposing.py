@@ -24,7 +24,7 @@ from console.bench.tables import time_column
 from console.pipeline.evidence import Evidence
 from console.pipeline.proposing_replies import answered
 from console.pipeline.run_findings import timed_rows
-from console.timeline.numeric_fields import numbers_of, numeric_fields
+from console.timeline.numbers.numeric_fields import numbers_of, numeric_fields
 from console.trust.unobserved import NOTHING, Unobserved
 from console.watch.watching import watched
 from decoders.durations import in_words

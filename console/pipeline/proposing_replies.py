@@ -9,8 +9,8 @@ import polars as pl
 
 from console.bench.model import Bench
 from console.bench.proposed import Proposed
-from console.timeline.links import links_of
-from console.timeline.links_kinds import sentences
+from console.timeline.links.kinds import sentences
+from console.timeline.links.table import links_of
 from console.timeline.parties import parties_of
 from decoders.durations import in_words
 

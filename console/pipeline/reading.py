@@ -30,13 +30,13 @@ from console.pipeline.wire_lines import WireLine
 from console.sources.files import SourceFile
 from console.sources.kept_edges import KeptEdges
 from console.sources.kinds import Kind
-from console.timeline.bus_tables import line_states_frame, transactions_frame
-from console.timeline.connection_tables import connections_frame
-from console.timeline.message_tables import messages_frame
-from console.timeline.print_tables import print_times
-from console.timeline.serial_tables import bytes_frame
-from console.timeline.series import Series
-from console.timeline.ties import SourceClock
+from console.timeline.alignment.series import Series
+from console.timeline.alignment.ties import SourceClock
+from console.timeline.tables.bus_tables import line_states_frame, transactions_frame
+from console.timeline.tables.connection_tables import connections_frame
+from console.timeline.tables.message_tables import messages_frame
+from console.timeline.tables.print_tables import print_times
+from console.timeline.tables.serial_tables import bytes_frame
 from console.trust.unobserved import Unobserved
 from decoders.captures.delimited import DelimitedReader
 from decoders.captures.edges import CaptureReader

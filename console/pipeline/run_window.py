@@ -26,9 +26,9 @@ from console.run.bench_texts import bench_of
 from console.run.rows import Raised, StoredSource
 from console.run.stored import StoredRun
 from console.sources.records import Happened, Record
-from console.timeline.anchors import Anchors
+from console.timeline.alignment.anchors import Anchors
 from console.timeline.clocks import ClockMap, clocks_frame
-from console.timeline.print_tables import prints_frame
+from console.timeline.tables.print_tables import prints_frame
 from console.trust.sheet import TrustRow, trust_frame
 from console.watch.findings import Finding, findings_frame
 from decoders.errors import DescriptionError

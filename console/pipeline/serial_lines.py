@@ -14,7 +14,7 @@ import numpy.typing as npt
 import polars as pl
 
 from console.pipeline.stamp_unit import UNITS, StampUnit, is_in_ms, with_unit
-from console.timeline.same_lines import LEAST_LINES, same_lines
+from console.timeline.alignment.same_lines import LEAST_LINES, same_lines
 from decoders.buses.serial_bytes import (
     TEXT_SHARE,
     UNKNOWN,

@@ -29,12 +29,12 @@ from console.pipeline.tables import empty_tables
 from console.pipeline.trusted import Told, trust_of
 from console.pipeline.unread import findings_that_stand, unread_rows
 from console.sources.records import Happened
-from console.timeline.align import aligned
-from console.timeline.anchors import by_span
+from console.timeline.alignment.align import aligned
+from console.timeline.alignment.anchors import by_span
+from console.timeline.alignment.decisions import NOTHING_DECIDED, Decisions
 from console.timeline.clocks import ClockMap, beside_axis, clocks_frame, on_axis
-from console.timeline.decisions import NOTHING_DECIDED, Decisions
-from console.timeline.happening_tables import happenings_frame
-from console.timeline.print_tables import prints_frame, wire_times
+from console.timeline.tables.happening_tables import happenings_frame
+from console.timeline.tables.print_tables import prints_frame, wire_times
 from console.trust.sheet import TrustRow, trust_frame
 from console.trust.sheet import in_order as trust_in_order
 from console.trust.unobserved import Unobserved

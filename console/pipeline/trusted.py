@@ -16,7 +16,7 @@ from console.pipeline.log_stages import PrintStage
 from console.pipeline.network_stage import NetworkStage
 from console.pipeline.stored_stage import RecordedStage
 from console.timeline.clocks import ClockMap
-from console.timeline.print_tables import PrintTimes
+from console.timeline.tables.print_tables import PrintTimes
 from console.trust.capture_trust import BusFacts, CaptureFacts, capture_rows
 from console.trust.clock_trust import clock_rows
 from console.trust.ends import ends_of_capture, ends_of_events

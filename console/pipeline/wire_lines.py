@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 
 from console.bench.lines import Ranging, Servo
-from console.timeline.pulse_tables import pings_frame, pulses_frame
-from console.timeline.serial_tables import words_frame
+from console.timeline.tables.pulse_tables import pings_frame, pulses_frame
+from console.timeline.tables.serial_tables import words_frame
 from decoders.buses import spi_words
 from decoders.buses.pulses import PulseDecoder, Pulses
 from decoders.buses.pulses import concatenated as joined_pulses

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from console.timeline.series import number_paths
+from console.timeline.alignment.series import number_paths
 from console.trust.counters import FEWEST_STEPS, Counter, believed, holes
 from console.trust.repeats import Repeat, repeated_rows, repeats
 from console.trust.sheet import TrustRow

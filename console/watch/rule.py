@@ -10,7 +10,7 @@ from typing import Protocol
 import polars as pl
 
 from console.bench.tables import TABLES
-from console.timeline.passed_on import passed_on
+from console.timeline.links.passed_on import passed_on
 from console.timeline.times import since_start
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding

@@ -8,7 +8,7 @@ import polars as pl
 
 from console.bench.model import Bench
 from console.bench.tables import time_column
-from console.timeline.passed_on import published_in
+from console.timeline.links.passed_on import published_in
 from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import rules_for

@@ -13,9 +13,9 @@ import time
 import numpy as np
 import polars as pl
 
-from console.timeline.align import aligned
-from console.timeline.series import print_series, value_series
-from console.timeline.ties import SourceClock
+from console.timeline.alignment.align import aligned
+from console.timeline.alignment.series import print_series, value_series
+from console.timeline.alignment.ties import SourceClock
 from tests.benchmarks.measure import table
 from tests.console.timeline.judging import judged
 from tests.console.timeline.worlds import random_plan, world

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.anchor_pairs import AnchorPairs
+from console.timeline.alignment.anchor_pairs import AnchorPairs
 
 Int64s = npt.NDArray[np.int64]
 

@@ -10,9 +10,9 @@ import sys
 
 import numpy as np
 
-from console.timeline.anchor_pairs import AnchorPairs
-from console.timeline.fitting import fit, pieces
-from console.timeline.steps import steps
+from console.timeline.alignment.anchor_pairs import AnchorPairs
+from console.timeline.alignment.fitting import fit, pieces
+from console.timeline.alignment.steps import steps
 from tests.benchmarks.alignment_cases import LAWS, MS, Circumstances, case, stepped
 from tests.benchmarks.measure import least_seconds, table
 

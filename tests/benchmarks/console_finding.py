@@ -16,9 +16,9 @@ import numpy as np
 from console.app.run_view import RunView, view_of
 from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
-from console.timeline.filtering import filtered
-from console.timeline.searching import matches
-from console.timeline.seeking import next_of_kind, next_of_party, next_problem
+from console.timeline.finding.filtering import filtered
+from console.timeline.finding.searching import matches
+from console.timeline.finding.seeking import next_of_kind, next_of_party, next_problem
 from tests.benchmarks.console_screen import DEMO, many
 from tests.benchmarks.measure import table
 

@@ -204,8 +204,8 @@ def opened(run: Path) -> Sequence[tuple[object, object]]:
 async def open_console(run: Path) -> tuple[float, float]:
     """Seconds until the newest line, and until one in the middle, stands on the screen."""
     from console.app.app import LastackApp
-    from console.app.request import Request
     from console.app.screens.timeline import TimelineScreen
+    from console.app.state.request import Request
     from tests.console.app.growing_runs import text_of, until_so
 
     began_s = time.perf_counter()

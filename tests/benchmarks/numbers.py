@@ -18,7 +18,7 @@ import polars as pl
 
 from console.app.widgets.plot import UNICODE
 from console.app.widgets.plot_lane import PlotSeries, draw_lane
-from console.timeline.numeric_fields import NumberSeries, numbers_of, numeric_fields
+from console.timeline.numbers.numeric_fields import NumberSeries, numbers_of, numeric_fields
 from tests.console.timeline.number_tables import packets_described
 
 T = TypeVar("T")

@@ -12,21 +12,21 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
-from console.app.kept import Mark
 from console.app.marks_shown import between, known_moment, shown_marks
 from console.app.run_view import RunView
 from console.app.screens.run_screen import RunScreen
+from console.app.state.kept import Mark
 from console.app.timeline.going import next_one
 from console.app.widgets.filter_line import FilterLine
 from console.app.widgets.goto_line import GotoLine
 from console.app.widgets.mark_line import MarkLine
 from console.app.widgets.marks_list import MarksList
 from console.app.widgets.search_line import SearchLine
-from console.timeline.difference import difference_words
-from console.timeline.filtering import Filtered, filtered
-from console.timeline.moments import Around, walls_of
-from console.timeline.searching import matches
-from console.timeline.vocabulary import Vocabulary
+from console.timeline.finding.difference import difference_words
+from console.timeline.finding.filtering import Filtered, filtered
+from console.timeline.finding.moments import Around, walls_of
+from console.timeline.finding.searching import matches
+from console.timeline.finding.vocabulary import Vocabulary
 from decoders.errors import DescriptionError
 
 Bools = npt.NDArray[np.bool_]

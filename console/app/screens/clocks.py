@@ -10,18 +10,23 @@ from textual.content import Content
 from textual.widgets import Footer, Static
 
 from console.app.anchors_shown import AnchorsShown, other_offset
-from console.app.kept_decisions import decisions_of
 from console.app.run_view import RunView
 from console.app.screens.run_screen import Decided, GoTo, RunScreen
+from console.app.state.kept_decisions import decisions_of
 from console.app.widgets.anchor_list import AnchorList
 from console.app.widgets.clock_list import ClockList, PieceRow
 from console.app.widgets.head import Head
 from console.app.widgets.list_rows import ListRows
 from console.app.widgets.residuals import Plotted, Residuals
-from console.timeline.anchor_words import REASON_MEANS, change_words, side_words, signed_words
-from console.timeline.anchors import Anchors, Reason
+from console.timeline.alignment.anchor_words import (
+    REASON_MEANS,
+    change_words,
+    side_words,
+    signed_words,
+)
+from console.timeline.alignment.anchors import Anchors, Reason
+from console.timeline.alignment.decisions import Decisions
 from console.timeline.clock_words import METHOD_WORDS, offset_words
-from console.timeline.decisions import Decisions
 from console.timeline.times import since_start
 from console.watch.findings import counted
 from decoders.durations import in_words

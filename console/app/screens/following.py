@@ -10,7 +10,7 @@ from console.app.following import Hold, LookAt
 from console.app.run_view import RunView
 from console.app.screens.asking import AskingScreen
 from console.app.timeline.rows import TimelineRows
-from console.timeline.filtering import filtered
+from console.timeline.finding.filtering import filtered
 from decoders.errors import DescriptionError
 
 FOLLOWING = "following the newest events; any move stays where it goes"

@@ -14,9 +14,9 @@ from textual.message import Message
 from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
-from console.app.kept import KeptOutcome
 from console.app.run_view import RunView
 from console.app.screens.run_screen import GoTo, RunScreen
+from console.app.state.kept import KeptOutcome
 from console.app.widgets.head import Head
 from console.app.widgets.life_bar import LifeBar
 from console.app.widgets.story_list import StoryList

@@ -8,13 +8,13 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.screen import Screen
 
-from console.app.kept import Kept
 from console.app.signs import Signs, signs_for
+from console.app.state.kept import Kept
 from console.app.widgets.status import Status
 
 if TYPE_CHECKING:
     from console.app.run_view import RunView
-    from console.timeline.decisions import Decisions
+    from console.timeline.alignment.decisions import Decisions
 
 
 class Host(Protocol):

@@ -16,9 +16,9 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from console.app.recent import RecentRun, read_recent
-from console.app.request import STDIN, Request, demo_request
 from console.app.signs import Signs
+from console.app.state.recent import RecentRun, read_recent
+from console.app.state.request import STDIN, Request, demo_request
 from console.app.widgets.path_input import PathInput
 from console.app.widgets.status import Status
 from console.app.widgets.wordmark import Wordmark

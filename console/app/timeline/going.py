@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from console.app.run_view import RunView
-from console.timeline.seeking import (
+from console.timeline.finding.seeking import (
     next_match,
     next_moment,
     next_of_kind,

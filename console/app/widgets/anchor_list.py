@@ -8,8 +8,8 @@ from console.app.anchors_shown import AnchorsShown
 from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows
-from console.timeline.anchor_words import REASON_WORDS, signed_words
-from console.timeline.anchors import AnchorId, Anchors, Reason
+from console.timeline.alignment.anchor_words import REASON_WORDS, signed_words
+from console.timeline.alignment.anchors import AnchorId, Anchors, Reason
 from console.timeline.times import since_start
 
 WIDE = 100

@@ -9,9 +9,9 @@ from textual.message import Message
 
 from console.app.widgets.line_text import Offer, trouble_words
 from console.app.widgets.one_line import OneLine, TypedLine
-from console.timeline.completing import Completion, completions
-from console.timeline.filtering import UnfinishedError, checked
-from console.timeline.vocabulary import Vocabulary
+from console.timeline.finding.completing import Completion, completions
+from console.timeline.finding.filtering import UnfinishedError, checked
+from console.timeline.finding.vocabulary import Vocabulary
 from decoders.errors import DescriptionError
 
 

@@ -11,9 +11,9 @@ from textual.message import Message
 
 from console.app.acknowledged import note_of
 from console.app.finding_groups import FindingRow, GroupKey, Place, Sort, finding_rows
-from console.app.kept import Kept
 from console.app.run_view import RunView
 from console.app.signs import Signs
+from console.app.state.kept import Kept
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows, party_style
 from console.timeline.times import since_start

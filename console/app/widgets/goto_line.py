@@ -6,7 +6,7 @@ from textual.message import Message
 
 from console.app.widgets.line_text import trouble_words
 from console.app.widgets.one_line import OneLine
-from console.timeline.moments import Around, moment
+from console.timeline.finding.moments import Around, moment
 from console.timeline.times import since_start
 from decoders.errors import DescriptionError
 

@@ -11,14 +11,14 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widget import Widget
 
-from console.app.kept import Mark
 from console.app.marks_shown import ShownMark
 from console.app.signs import UNICODE, Signs
+from console.app.state.kept import Mark
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows
 from console.app.widgets.mark_line import MarkLine
 from console.printable import printable
-from console.timeline.difference import Difference, difference_words
+from console.timeline.finding.difference import Difference, difference_words
 
 TIME = 17  # cells
 DIFFERENCE = 33

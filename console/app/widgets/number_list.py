@@ -14,7 +14,7 @@ from textual.widgets import Input
 from console.app.signs import signs_for
 from console.app.widgets.list_rows import ListRows
 from console.app.widgets.number_rows import NumberRows, number_rows
-from console.timeline.number_series import NumericField
+from console.timeline.numbers.number_series import NumericField
 
 MOST_CHOSEN = 8  # as many as there are colours
 

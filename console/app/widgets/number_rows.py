@@ -13,7 +13,7 @@ from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import ListRows, party_style
 from console.printable import printable
-from console.timeline.number_series import NumericField
+from console.timeline.numbers.number_series import NumericField
 
 COUNT = 6  # cells
 _KINDS = {"exchanges": "answer to", "packets": "packet", "pulses": "pulses"}  # else told by itself

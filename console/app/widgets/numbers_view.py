@@ -21,10 +21,10 @@ from console.app.widgets.number_list import NumberList
 from console.app.widgets.plot import Plot
 from console.app.widgets.step_figures import StepFigures
 from console.bench.model import Bench
-from console.timeline.number_series import NumericField, Tables
-from console.timeline.numeric_fields import Packets
-from console.timeline.step_response import SETTLED_SHARE, StepResponse
-from console.timeline.target_pairs import TargetPair
+from console.timeline.numbers.number_series import NumericField, Tables
+from console.timeline.numbers.numeric_fields import Packets
+from console.timeline.numbers.step_response import SETTLED_SHARE, StepResponse
+from console.timeline.numbers.target_pairs import TargetPair
 
 NARROW = 100  # cells below which the list and the plots take turns
 SETTLED = (SETTLED_SHARE, 0.05, 0.01, 0.1)  # what `e` goes through

@@ -10,9 +10,9 @@ import numpy.typing as npt
 
 from console.app.widgets.plot_axis import ValueAxis, value_axis
 from console.app.widgets.plot_canvas import Canvas, Dots
-from console.timeline.envelope import Envelope
-from console.timeline.number_limits import NumberLimit
-from console.timeline.number_series import NumberSeries
+from console.timeline.numbers.envelope import Envelope
+from console.timeline.numbers.number_limits import NumberLimit
+from console.timeline.numbers.number_series import NumberSeries
 
 Int64s = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]

@@ -11,7 +11,7 @@ from console.app.signs import Signs
 from console.app.timeline.pieces import Row, filled, right_filled
 from console.app.widgets.list_rows import HEAD, ListRows
 from console.printable import printable
-from console.timeline.step_response import LEAST_VALUES, StepResponse
+from console.timeline.numbers.step_response import LEAST_VALUES, StepResponse
 from console.timeline.times import since_start
 from decoders.durations import in_words
 

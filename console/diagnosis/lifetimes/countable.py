@@ -8,7 +8,7 @@ import polars as pl
 
 from console.bench.tables import TABLES, time_column
 from console.diagnosis.episode import Episode
-from console.timeline.series import NUMBER
+from console.timeline.alignment.series import NUMBER
 from console.watch.names import Names
 
 _MOST_KINDS = 20  # of topics, sentences and shapes, the most frequent

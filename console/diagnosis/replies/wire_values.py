@@ -21,10 +21,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from console.timeline.links_kinds import EventKind, kinds_of
-from console.timeline.links_numbers import numbers_of
+from console.timeline.links.kinds import EventKind, kinds_of
+from console.timeline.links.numbers import numbers_of
+from console.timeline.numbers.units import unit_of_name
 from console.timeline.parties import Parties
-from console.timeline.units import unit_of_name
 from console.watch.findings import Finding, counted
 from console.watch.rule import Words
 

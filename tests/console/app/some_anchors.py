@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from console.timeline.anchors import Anchors, Reason, Shared
+from console.timeline.alignment.anchors import Anchors, Reason, Shared
 from console.timeline.clocks import ClockPiece
 
 MS, S = 10**6, 10**9

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from console.app.acknowledged import key_of, note_of
-from console.app.kept import Kept
+from console.app.state.kept import Kept
 from console.watch.findings import Finding
 
 FOUND = Finding(5, "limits", "warning", "press", "wire", "press above 3", {"count": 1})

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from console.app.anchors_shown import AnchorsShown, other_offset
-from console.timeline.anchors import Anchors, Reason
-from console.timeline.decisions import NOTHING_DECIDED
+from console.timeline.alignment.anchors import Anchors, Reason
+from console.timeline.alignment.decisions import NOTHING_DECIDED
 from tests.console.app.some_anchors import S, anchors_of, piece_of
 
 KEPT, OUTLIER = Reason.KEPT, Reason.OUTLIER

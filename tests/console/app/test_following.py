@@ -10,8 +10,8 @@ from textual.message import Message
 
 from console.app.following import WHOLE_RECORDS, Follower, is_followed
 from console.app.loading import Begun, Ended, Failed, Shown
-from console.app.request import Request
 from console.app.run_view import Held, RunView
+from console.app.state.request import Request
 from tests.console.app.growing_runs import APART_NS, Growing
 from tests.console.app.runs_on_disk import small_run
 

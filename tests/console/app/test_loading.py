@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from textual.message import Message
 
-from console.app.kept import KeptDecisions
 from console.app.loading import Begun, Ended, Failed, Loader, Shown, settled_view
-from console.app.request import Request
+from console.app.state.kept import KeptDecisions
+from console.app.state.request import Request
 from tests.console.app.runs_on_disk import LOG, small_run
 
 PATIENCE_S = 60

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from console.app.kept import Mark
 from console.app.marks_shown import KnownMoment, between, known_moment, shown_marks
+from console.app.state.kept import Mark
 from console.timeline.clocks import ClockMap, ClockPiece
 from console.timeline.order import BEFORE, CANNOT_SAY
 from tests.console.app.whole_runs import S, whole_run

@@ -10,11 +10,11 @@ import pytest
 from textual.pilot import Pilot
 
 from console.app.app import LastackApp
-from console.app.kept import Kept, Mark
-from console.app.kept_file import KeptFile, encoded
-from console.app.recent import read_recent
-from console.app.request import Request
-from console.app.settings import read_settings
+from console.app.state.kept import Kept, Mark
+from console.app.state.kept_file import KeptFile, encoded
+from console.app.state.recent import read_recent
+from console.app.state.request import Request
+from console.app.state.settings import read_settings
 from console.app.widgets.status import Status
 from console.app.widgets.trouble import TroublePanel
 from tests.console.app.runs_on_disk import LOG, small_run

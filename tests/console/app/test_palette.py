@@ -12,10 +12,10 @@ from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, OptionList
 
-from console.app.kept import Kept, Mark
 from console.app.palette import MOST_DISCOVERED, PlacesProvider, palette_places
 from console.app.run_view import RunView
 from console.app.screens.run_screen import GoTo
+from console.app.state.kept import Kept, Mark
 from tests.console.app.whole_runs import S, finding, whole_run
 from tests.console.timeline.small_runs import HOSTILE
 

@@ -13,7 +13,7 @@ from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
 from console.pipeline.linking import linked, off_axis
 from console.timeline.clocks import ClockMap, ClockPiece
-from console.timeline.links import with_names
+from console.timeline.links.table import with_names
 from console.timeline.parties import parties_of
 
 

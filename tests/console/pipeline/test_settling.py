@@ -14,8 +14,8 @@ from console.pipeline.gather import gathered
 from console.pipeline.inputs import Inputs, Overrides, settled
 from console.pipeline.reading import Reading, read_all
 from console.pipeline.settling import evidence_of
-from console.timeline.anchors import NO_ROW, Reason
-from console.timeline.decisions import NOTHING_DECIDED, Decisions
+from console.timeline.alignment.anchors import NO_ROW, Reason
+from console.timeline.alignment.decisions import NOTHING_DECIDED, Decisions
 
 DEMO = Path(__file__).parents[3] / "captures_demo" / "cap_line"
 

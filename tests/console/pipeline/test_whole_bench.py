@@ -20,7 +20,7 @@ from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
 from console.pipeline.linking import linked
 from console.timeline.events import events_of
-from console.timeline.links import with_names
+from console.timeline.links.table import with_names
 from console.timeline.parties import parties_of
 from tests.console.pipeline.cap_line_bench import (
     AS_TEXT,

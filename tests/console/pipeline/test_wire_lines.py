@@ -22,7 +22,7 @@ from console.pipeline.inputs import Overrides, settled
 from console.pipeline.settled_lines import WantedLines
 from console.timeline.events import events_of
 from console.timeline.explained import explained
-from console.timeline.numeric_fields import numbers_of, numeric_fields
+from console.timeline.numbers.numeric_fields import numbers_of, numeric_fields
 from console.timeline.parties import parties_of
 from console.timeline.words import event_row, event_words
 from decoders.buses.spi_format import SpiFormat

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.align import aligned
+from console.timeline.alignment.align import aligned
 from console.timeline.clocks import NO_BAND, ClockMap
 from console.timeline.order import CANNOT_SAY, order
 from tests.console.timeline.worlds import World

@@ -16,7 +16,7 @@ import polars as pl
 
 from console.bench.model import Bench
 from console.bench.tables import TABLES
-from console.timeline.links import links_of
+from console.timeline.links.table import links_of
 from console.timeline.parties import Parties, parties_of
 from console.trust.unobserved import Unobserved
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from console.timeline.number_series import NumberSeries, NumericField
+from console.timeline.numbers.number_series import NumberSeries, NumericField
 
 
 def field_of(

@@ -23,7 +23,7 @@ from console.timeline.events import (
     events_of,
     row_time,
 )
-from console.timeline.links import SCHEMA
+from console.timeline.links.table import SCHEMA
 from console.timeline.parties import parties_of
 
 Row = dict[str, object]

@@ -9,9 +9,9 @@ from console.bench.tables import TABLES
 from console.sources.records import Happened
 from console.timeline.events import BAD, GOOD, ODD, events_of
 from console.timeline.explained import explained
-from console.timeline.happening_tables import happenings_frame
 from console.timeline.parties import parties_of
 from console.timeline.sheet.lines import Field
+from console.timeline.tables.happening_tables import happenings_frame
 from console.timeline.words import event_words
 from tests.console.timeline.small_runs import SmallRun, run_of
 

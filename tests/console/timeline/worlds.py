@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from console.timeline.message_tables import messages_frame
-from console.timeline.print_tables import print_times
-from console.timeline.series import Series, json_series, print_series, value_series
-from console.timeline.ties import SourceClock
+from console.timeline.alignment.series import Series, json_series, print_series, value_series
+from console.timeline.alignment.ties import SourceClock
+from console.timeline.tables.message_tables import messages_frame
+from console.timeline.tables.print_tables import print_times
 from decoders.messages.columns import Messages
 from decoders.messages.recording import MessageDecoder
 from decoders.prints.columns import Prints

@@ -7,7 +7,7 @@ import pytest
 
 from console.bench.load import load_rules
 from console.bench.model import Bench
-from console.timeline.passed_on import published_in
+from console.timeline.links.passed_on import published_in
 from console.watch.findings import Finding
 from console.watch.from_bench import rules_for
 from console.watch.rule import Batch, standing

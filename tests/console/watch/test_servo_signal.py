@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from console.bench.lines import Servo
-from console.timeline.pulse_tables import pulses_frame
+from console.timeline.tables.pulse_tables import pulses_frame
 from console.watch.findings import Finding
 from console.watch.rule import Batch
 from console.watch.servo_signal import ServoSignal

@@ -12,15 +12,15 @@ from textual.pilot import Pilot
 
 from console.app.app import LastackApp
 from console.app.loading import Loader
-from console.app.request import Request
 from console.app.run_view import RunView
 from console.app.screens.clocks import ClocksScreen
 from console.app.screens.run_screen import Decided
 from console.app.screens.timeline import TimelineScreen
+from console.app.state.request import Request
 from console.app.widgets.anchor_list import AnchorList
 from console.app.widgets.clock_list import ClockList
 from console.app.widgets.residuals import Residuals
-from console.timeline.anchors import Anchors, Reason
+from console.timeline.alignment.anchors import Anchors, Reason
 from console.timeline.clocks import ClockMap, ClockPiece
 from tests.console.app.screens.showing import (
     BENCH,

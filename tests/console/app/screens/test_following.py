@@ -10,8 +10,8 @@ import pytest
 from textual.pilot import Pilot
 
 from console.app.app import LastackApp
-from console.app.request import Request
 from console.app.screens.timeline import TimelineScreen
+from console.app.state.request import Request
 from console.app.timeline.rows import TimelineRows
 from tests.console.app.growing_runs import APART_NS, Growing, text_of, until, until_so
 from tests.console.app.screens.showing import played

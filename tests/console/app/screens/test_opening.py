@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 from console.app.app import LastackApp
-from console.app.request import Request
+from console.app.state.request import Request
 from tests.console.app.screens.showing import played, screen_text
 
 

@@ -11,10 +11,10 @@ from textual.pilot import Pilot
 from textual.widgets import OptionList
 
 from console.app.app import LastackApp
-from console.app.recent import RecentRun, note_opened
-from console.app.request import Request
 from console.app.screens.start import ago, recent_row
 from console.app.signs import ASCII
+from console.app.state.recent import RecentRun, note_opened
+from console.app.state.request import Request
 from tests.console.app.runs_on_disk import small_run
 from tests.console.app.screens.showing import played, screen_text
 from tests.console.app.test_opening import until

@@ -22,7 +22,7 @@ from console.pipeline.settling import evidence_of
 from console.pipeline.tables import empty_tables
 from console.timeline.clocks import ClockMap, ClockPiece, clocks_frame
 from console.timeline.events import EVENT_TABLES, Events
-from console.timeline.link_index import LinkIndex
+from console.timeline.links.index import LinkIndex
 from console.trust.sheet import TrustRow, trust_frame
 from console.watch.findings import Finding, findings_frame
 from tests.console.app.screens.showing import BENCH

@@ -13,7 +13,7 @@ from textual.widget import Widget
 
 from console.app.themes import THEMES, variables
 from console.app.widgets.plot_lane import PlotSeries
-from console.timeline.number_limits import NumberLimit
+from console.timeline.numbers.number_limits import NumberLimit
 from tests.console.timeline.number_series_made import field_of, series_of
 
 S = 1_000_000_000

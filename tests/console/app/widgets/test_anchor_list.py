@@ -7,7 +7,7 @@ import pytest
 from console.app.anchors_shown import AnchorsShown
 from console.app.signs import ASCII, UNICODE, Signs
 from console.app.widgets.anchor_list import AnchorList
-from console.timeline.anchors import Anchors, Reason
+from console.timeline.alignment.anchors import Anchors, Reason
 from tests.console.app.screens.showing import demo_view, played, showing
 from tests.console.app.some_anchors import anchors_of
 

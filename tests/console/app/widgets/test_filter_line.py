@@ -7,7 +7,7 @@ from textual.pilot import Pilot
 
 from console.app.signs import ASCII
 from console.app.widgets.filter_line import FilterLine
-from console.timeline.vocabulary import Vocabulary
+from console.timeline.finding.vocabulary import Vocabulary
 from tests.console.app.widgets.lines import LineApp, paused, run_line, typed
 from tests.console.timeline.small_runs import HOSTILE, cap_line, run_of
 

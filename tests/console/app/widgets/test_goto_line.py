@@ -6,7 +6,7 @@ import pytest
 from textual.pilot import Pilot
 
 from console.app.widgets.goto_line import GotoLine
-from console.timeline.moments import Around
+from console.timeline.finding.moments import Around
 from tests.console.app.widgets.lines import LineApp, paused, run_line, typed
 from tests.console.timeline.small_runs import HOSTILE
 

@@ -10,9 +10,9 @@ from textual.app import App, ComposeResult
 from textual.message import Message
 from textual.pilot import Pilot
 
-from console.app.kept import Mark
 from console.app.marks_shown import KnownMoment, ShownMark, shown_marks
 from console.app.signs import ASCII, UNICODE, Signs
+from console.app.state.kept import Mark
 from console.app.themes import THEMES, variables
 from console.app.widgets.marks_list import MarksList
 from tests.console.app.widgets.lines import Rest, paused, typed

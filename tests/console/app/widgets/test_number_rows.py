@@ -6,7 +6,7 @@ import pytest
 
 from console.app.signs import signs_for
 from console.app.widgets.number_rows import NumberRow, NumberRows, number_rows
-from console.timeline.number_series import NumericField
+from console.timeline.numbers.number_series import NumericField
 from tests.console.app.widgets.plots import OneWidget
 from tests.console.timeline.number_series_made import field_of
 

@@ -13,7 +13,7 @@ from textual.pilot import Pilot
 from console.app.themes import THEMES
 from console.app.widgets.plot import MODES, Mode, Plot
 from console.app.widgets.plot_lane import PlotSeries
-from console.timeline.number_limits import NumberLimit
+from console.timeline.numbers.number_limits import NumberLimit
 from tests.console.app.widgets.plots import OneWidget, S, plotted, pressed
 
 WAVE = np.sin(np.arange(61) / 6) * 40 + 50

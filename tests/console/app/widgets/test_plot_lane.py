@@ -5,7 +5,7 @@ import pytest
 
 from console.app.widgets.plot import ASCII
 from console.app.widgets.plot_lane import BAD, LIMIT, Lane, PlotSeries, draw_lane
-from console.timeline.number_limits import NumberLimit
+from console.timeline.numbers.number_limits import NumberLimit
 from tests.console.app.widgets.plots import S, plotted
 
 

@@ -6,7 +6,7 @@ import pytest
 from console.app.widgets.plot import ASCII
 from console.app.widgets.plot_lane import draw_lane
 from console.app.widgets.plot_words import at_cursor, range_words, remarks
-from console.timeline.number_limits import NumberLimit
+from console.timeline.numbers.number_limits import NumberLimit
 from tests.console.app.widgets.plots import S, plotted
 
 

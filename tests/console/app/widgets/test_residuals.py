@@ -10,7 +10,7 @@ from console.app.anchors_shown import AnchorsShown
 from console.app.signs import signs_for
 from console.app.themes import variables
 from console.app.widgets.residuals import LABELS, Plotted, Residuals
-from console.timeline.anchors import Anchors, Reason
+from console.timeline.alignment.anchors import Anchors, Reason
 from console.timeline.clocks import ClockPiece
 from tests.console.app.screens.showing import played
 from tests.console.app.some_anchors import MS, S, anchors_of, piece_of

@@ -7,7 +7,7 @@ import pytest
 
 from console.app.signs import signs_for
 from console.app.widgets.step_figures import StepFigures
-from console.timeline.step_response import StepResponse
+from console.timeline.numbers.step_response import StepResponse
 from tests.console.app.widgets.plots import OneWidget, S, pressed
 
 SETTLED = StepResponse(

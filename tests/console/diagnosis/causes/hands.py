@@ -11,7 +11,7 @@ import polars as pl
 from console.bench.tables import TABLES
 from console.diagnosis.episode import Episode, whole_run
 from console.diagnosis.scene import Levels, Scene, SceneSource
-from console.timeline.bus_tables import line_states_frame, transactions_frame
+from console.timeline.tables.bus_tables import line_states_frame, transactions_frame
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.transactions import concatenated
 from decoders.captures.edges import Edges

@@ -25,7 +25,7 @@ from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
 from console.diagnosis.held.held_lines import LINES, held_lines, held_of, transaction_of
 from console.diagnosis.scene import Levels, Scene
-from console.timeline.bus_tables import line_states_frame, transactions_frame
+from console.timeline.tables.bus_tables import line_states_frame, transactions_frame
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.transactions import concatenated
 from decoders.captures.edges import Edges

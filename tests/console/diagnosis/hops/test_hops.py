@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from console.diagnosis.hops.hops import hops_of
-from console.timeline.links import links_of
+from console.timeline.links.table import links_of
 from tests.console.timeline.three_nodes import HOPS, Plan, World, three_nodes
 
 POINT = 0.01

@@ -12,12 +12,12 @@ from console.bench.load import BenchFile
 from console.bench.model import Bench, Device
 from console.pipeline.bus_devices import device_rows, pec_marked
 from console.pipeline.tables import empty_tables
-from console.timeline.bus_tables import transactions_frame
 from console.timeline.events import events_of
 from console.timeline.explained import explained
 from console.timeline.parties import parties_of
 from console.timeline.sheet.lines import Field, Sheet
 from console.timeline.sheet.run import Run
+from console.timeline.tables.bus_tables import transactions_frame
 from decoders.buses.transactions import Transactions
 from decoders.packets.columns import Packets, joined
 from decoders.packets.decoder import PacketDecoder

@@ -1,0 +1,1 @@
+"""Finding one's way: filters, searches, the next of a sort, moments, differences."""

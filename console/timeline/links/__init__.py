@@ -1,0 +1,1 @@
+"""Causes and effects across parties, and the effects that did not come."""

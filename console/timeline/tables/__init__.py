@@ -1,0 +1,1 @@
+"""What sources held as tables on the common axis."""
