@@ -87,6 +87,11 @@ class FollowingScreen(AskingScreen):
             self.post_message(LookAt(t_ns))
             self.say(ASKED)
 
+    def hold_here(self) -> None:
+        """Follow no more: the user asked for a moment, be it the newest there is by now."""
+        if self.is_live:
+            self._follow_no_more()
+
     def moved(self) -> str:
         """The user or a new view moved the timeline; what there is to say of it."""
         view, rows = self.view, self.query_one(TimelineRows)

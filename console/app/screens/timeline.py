@@ -135,6 +135,7 @@ class TimelineScreen(FollowingScreen):
 
     def go_to(self, t_ns: int, event: int | None) -> None:
         """Show a moment."""
+        self.hold_here()
         rows = self.query_one(TimelineRows)
         closer = rows.depth == "minutes" and event is not None
         rows.go_to(t_ns, event, "events" if closer else None)

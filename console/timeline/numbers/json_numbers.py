@@ -11,7 +11,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 import polars as pl
@@ -42,8 +44,28 @@ def json_numbers(texts: pl.Series, steps: Sequence[Step], nth: int | None = None
         cut = text.str.splitn(f'"{steps[-1]}":', nth + 2).struct.field(f"field_{nth + 1}")
         found = cut.str.extract(f"^({NUMBER})", 1)
     else:
-        found = text.str.json_path_match(_json_path(steps))
+        return _parsed(texts, steps)
     return floats(each_row(texts, found.cast(pl.Float64, strict=False)))
+
+
+def _parsed(texts: pl.Series, steps: Sequence[Step]) -> Floats:
+    """By a JSON parser. It gives a text as it gives a number, so what may be one is read again."""
+    found = each_row(texts, pl.col("text").str.json_path_match(_json_path(steps)))
+    values = floats(found.cast(pl.Float64, strict=False))
+    rows = pl.DataFrame({"text": texts, "found": found})
+    quoted = pl.col("text").str.contains(pl.format('"{}"', pl.col("found")), literal=True)
+    may_be_text = rows.select(quoted.fill_null(value=False)).to_series().to_numpy()
+    for row in np.flatnonzero(may_be_text & ~np.isnan(values)).tolist():  # mostly none; 2 us each
+        values[row] = _number_in(str(texts[row]), steps)
+    return values
+
+
+def _number_in(text: str, steps: Sequence[Step]) -> float:
+    value: Any = msgspec.json.decode(text)
+    for step in steps:
+        value = value[step]
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if is_number else float("nan")
 
 
 def each_row(texts: pl.Series, expr: pl.Expr) -> pl.Series:

@@ -58,8 +58,8 @@ def test_what_comes_all_at_once_is_one() -> None:
 def test_waits_are_by_shape_before_and_during() -> None:
     waits = habits(hundred(), 100).waits
     assert {name: float(np.median(each)) / MS for name, each in waits.items()} == {
-        "gap before writes 10.. of 1 bytes": 997.7,
-        "length of writes 10.. of 1 bytes": 0.3,
+        "gap before writes of 1 byte, 10 first": 997.7,
+        "length of writes of 1 byte, 10 first": 0.3,
         "gap before reads of 3 bytes": 1.7,
         "length of reads of 3 bytes": 0.3,
     }
