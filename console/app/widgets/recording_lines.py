@@ -41,8 +41,9 @@ def lines_of(state: RecordingState, signs: Signs) -> Content:
     word = ("was recorded", "$quiet") if state.is_over else ("is being recorded", "$sign-good")
     lines: list[list[Part]] = [
         [
-            (f"{signs.clean(state.folder[:MOST_WORDS])} ", "bold"), word, (f", {lasted}", ""),
-            (f"   {state.open_sources} of {counted(len(state.sources), 'source')} open", ""),
+            ("the run ", ""), word, (f", {lasted}", ""),
+            (f"   {state.open_sources} of {counted(len(state.sources), 'source')} open   ", ""),
+            (signs.clean(state.folder[:MOST_WORDS]), "bold"),  # last: a long path moves nothing
         ],
         [
             ("store    ", "$quiet"), (f"{counted(state.stored, 'record')}, ", ""),

@@ -26,7 +26,7 @@ def looks(text: str, **changed: object) -> str:
 
 def test_it_says_what_is_stored_watched_and_free() -> None:
     assert words().splitlines() == [
-        "soak is being recorded, 120 min   1 of 1 source open",
+        "the run is being recorded, 120 min   1 of 1 source open   soak",
         "store    1,234 records, 50/s 2 kB/s, lag 0.0 s",
         "rules    nothing found, lag 0.0 s",
         "disk     80 GB free, for over a year of this",
