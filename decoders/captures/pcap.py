@@ -8,17 +8,8 @@ from typing import Literal
 
 import numpy as np
 
-from decoders.captures.pcap_frames import (
-    MOST_CAPTURED,
-    DamageError,
-    FileFacts,
-    Frames,
-    Int64s,
-    Pending,
-    damaged,
-    no_frames,
-    words_at,
-)
+from decoders.captures.pcap_fold import FrameFold
+from decoders.captures.pcap_frames import MOST_CAPTURED, DamageError, Frames, words_at
 from decoders.errors import CaptureError, Place
 
 _HEADER = 24
@@ -38,7 +29,7 @@ def looks_pcap(head: bytes) -> bool:
     return head[:4] in _MAGIC
 
 
-class PcapReader:
+class PcapReader(FrameFold[int]):
     """A fold from the bytes of a classic capture to frames, however the bytes are cut.
 
     Memory is bounded by the chunk and one frame.
@@ -47,41 +38,17 @@ class PcapReader:
         name: file name, for errors.
     """
 
+    RECORD = "frame"
+    BEGINS = _HEADER
+
     def __init__(self, name: str) -> None:
-        self.name = name
-        self.facts = FileFacts()
-        self.stopped: CaptureError | None = None
-        self._pending = Pending()
-        self._pending.keep(b"", 0, _HEADER)
-        self._link: int | None = None  # None until the header is read
+        super().__init__(name)
+        self._link = 0
         self._big = False
         self._unit_ns = 1000
 
-    def feed(self, chunk: bytes) -> Frames:
-        """Take the next bytes; return the frames they complete. See `FrameReader`."""
-        if self.stopped is not None or not chunk:
-            return no_frames()
-        data = self._pending.feed(chunk)
-        if not data:
-            return no_frames()
-        at = 0
-        if self._link is None:
-            self._begin(data[:_HEADER])
-            at = _HEADER
-        return self._frames(data, at)
-
-    def finish(self) -> Frames:
-        """Tell of a frame that the end of the file cut; feed nothing after this."""
-        rest = self._pending.all()
-        if self._link is None:
-            self._begin(rest)
-        elif rest and self.stopped is None:
-            self.stopped = damaged(
-                self.name, "the file ends in the middle of a frame", self._pending.at_byte
-            )
-        return no_frames()
-
-    def _begin(self, header: bytes) -> None:
+    def _begin(self, data: bytes) -> int:
+        header = data[:_HEADER]
         if header[:4] not in _MAGIC or len(header) < _HEADER:
             what = "the header of the capture is cut short"
             if header[:4] not in _MAGIC:
@@ -95,23 +62,13 @@ class PcapReader:
             raise CaptureError(what, place=Place(self.name), mend=_MEND)
         # the upper bits tell of the frame check sequence (section 4, "FCS len")
         self._link = int.from_bytes(header[20:24], order) & 0xFFFF
+        return _HEADER
 
-    def _frames(self, data: bytes, at: int) -> Frames:
-        """The whole frames of data from `at` on."""
-        starts: list[int] = []
-        try:
-            at, need = _walked(data, at, starts, big=self._big)
-        except DamageError as damage:
-            at_byte = self._pending.at_byte + damage.at_byte
-            self.stopped = damaged(self.name, damage.what, at_byte)
-            at, need = len(data), 0
-        frames = self._columns(data, np.array(starts, np.int64))
-        self._pending.keep(data, at, need)
-        self.facts.count(frames)
-        return frames
+    def _walked(self, data: bytes, at: int, rows: list[int]) -> tuple[int, int]:
+        return _walked(data, at, rows, big=self._big)
 
-    def _columns(self, data: bytes, at: Int64s) -> Frames:
-        view = np.frombuffer(data, np.uint8)
+    def _columns(self, data: bytes, rows: list[int]) -> Frames:
+        at, view = np.array(rows, np.int64), np.frombuffer(data, np.uint8)
         seconds, fraction, captured, on_wire = (
             words_at(view, at + offset, big=self._big) for offset in (0, 4, 8, 12)
         )
@@ -119,7 +76,7 @@ class PcapReader:
         return Frames(
             number=np.arange(first, first + len(at)),
             t_ns=seconds * 1_000_000_000 + fraction * self._unit_ns,
-            link=np.full(len(at), self._link or 0, np.int64),
+            link=np.full(len(at), self._link, np.int64),
             start=at + _RECORD,
             length=captured,
             wire_length=np.maximum(on_wire, captured),

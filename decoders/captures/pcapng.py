@@ -7,15 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from decoders.captures.pcap_fold import FrameFold
 from decoders.captures.pcap_frames import (
     MOST_CAPTURED,
     DamageError,
-    FileFacts,
     Frames,
     Int64s,
-    Pending,
-    damaged,
-    no_frames,
 )
 from decoders.captures.pcapng_stamps import Resolution, resolution_of
 from decoders.errors import CaptureError, Place
@@ -42,7 +39,7 @@ class _Interface:
 _Row = tuple[int, int, int, int, int, int]
 
 
-class PcapngReader:
+class PcapngReader(FrameFold[_Row]):
     """A fold from the bytes of a capture in blocks to frames, however the bytes are cut.
 
     A simple packet has no stamp: it stands at the time of the frame before it, and is counted.
@@ -52,67 +49,27 @@ class PcapngReader:
         name: file name, for errors.
     """
 
+    RECORD = "block"
+    BEGINS = 12
+
     def __init__(self, name: str) -> None:
-        self.name = name
-        self.facts = FileFacts()
-        self.stopped: CaptureError | None = None
-        self._pending = Pending()
-        self._pending.keep(b"", 0, 12)
+        super().__init__(name)
         self._order = ""  # "" until the first section header is read
         self._interfaces: list[_Interface] = []
         self._last_ns = 0
 
-    def feed(self, chunk: bytes) -> Frames:
-        """Take the next bytes; return the frames they complete. See `FrameReader`."""
-        if self.stopped is not None or not chunk:
-            return no_frames()
-        data = self._pending.feed(chunk)
-        if not data:
-            return no_frames()
-        if not self._order and not looks_pcapng(data):
-            raise self._refused()
-        rows: list[_Row] = []
-        try:
-            at, need = self._walked(data, rows)
-        except DamageError as damage:
-            at_byte = self._pending.at_byte + damage.at_byte
-            self.stopped = damaged(self.name, damage.what, at_byte)
-            at, need = len(data), 0
-        frames = _columns(data, rows)
-        self._pending.keep(data, at, need)
-        self.facts.count(frames)
-        return frames
-
-    def finish(self) -> Frames:
-        """Tell of a block that the end of the file cut; feed nothing after this."""
-        rest = self._pending.all()
-        if not self._order:
-            raise self._refused()
-        if rest and self.stopped is None:
-            self.stopped = damaged(
-                self.name, "the file ends in the middle of a block", self._pending.at_byte
+    def _begin(self, data: bytes) -> int:
+        if not looks_pcapng(data):
+            raise CaptureError(
+                "this is no network capture (pcapng)",
+                place=Place(self.name),
+                mend="Save the capture again, as pcap or pcapng.",
             )
-        return no_frames()
+        return 0
 
-    def _refused(self) -> CaptureError:
-        return CaptureError(
-            "this is no network capture (pcapng)",
-            place=Place(self.name),
-            mend="Save the capture again, as pcap or pcapng.",
-        )
-
-    def _walked(self, data: bytes, rows: list[_Row]) -> tuple[int, int]:
-        """Read the blocks, each of which says where the next one is.
-
-        A Python step a block, 0.8 us: the stamp's unit may change with every frame's interface.
-
-        Returns:
-            Where the first block begins that is not whole, and how many bytes it needs.
-
-        Raises:
-            DamageError: at a block that cannot be; the frames before it stand in `rows`.
-        """
-        at, end = 0, len(data)
+    def _walked(self, data: bytes, at: int, rows: list[_Row]) -> tuple[int, int]:
+        """A Python step a block, 0.8 us: the stamp's unit may change with every interface."""
+        end = len(data)
         while at + 12 <= end:
             kind, length = self._head(data, at)
             if length % 4 or not 12 <= length <= _MOST_BLOCK:
@@ -170,6 +127,12 @@ class PcapngReader:
         self._last_ns = interface.resolution.ns(high << 32 | low)
         return number, self._last_ns, interface.link, at + 28, captured, max(captured, on_wire)
 
+    def _columns(self, data: bytes, rows: list[_Row]) -> Frames:
+        table: Int64s = np.array(rows, np.int64).reshape(-1, 6)
+        number, t_ns, link, start, length, wire_length = table.T.copy()
+        data_column = np.frombuffer(data, np.uint8)
+        return Frames(number, t_ns, link, start, length, wire_length, data_column)
+
     def _interface(self, which: int, at: int) -> _Interface:
         if which >= len(self._interfaces):
             raise DamageError(f"a frame of interface {which}, which is not described", at)
@@ -192,10 +155,3 @@ def _options(data: bytes, order: str) -> dict[int, bytes]:
         found[code] = data[at + 4 : at + 4 + length]
         at += 4 + (length + 3) // 4 * 4
     return found
-
-
-def _columns(data: bytes, rows: list[_Row]) -> Frames:
-    table: Int64s = np.array(rows, np.int64).reshape(-1, 6)
-    number, t_ns, link, start, length, wire_length = table.T.copy()
-    data_column = np.frombuffer(data, np.uint8)
-    return Frames(number, t_ns, link, start, length, wire_length, data_column)
