@@ -61,6 +61,7 @@ class LockupScreen(RunScreen):
         self._told: Told | None = None
         self._of: RunView | None = None  # what is shown
         self._told_of: RunView | None = None  # whose stories they are, while others are made
+        self._is_making = False
 
     @property
     def stories(self) -> Sequence[Story]:
@@ -81,9 +82,14 @@ class LockupScreen(RunScreen):
         self.query_one(Head).view = view
         if self._of is not view:
             self._of = view
-            self._make(view, self._outcomes)
+            if not (_grows(view) and self._is_making):  # looks may come faster than stories
+                self._start(view)
             if not self.stories:
                 self._tell()
+
+    def _start(self, view: RunView) -> None:
+        self._is_making = True
+        self._make(view, self._outcomes)
 
     @property
     def _outcomes(self) -> list[Outcome]:
@@ -104,11 +110,15 @@ class LockupScreen(RunScreen):
 
     def on_lockup_screen_ready(self, message: Ready) -> None:
         """Tell the one that was chosen before, or the gravest."""
-        if message.view is not self._of:
+        view = self._of
+        if view is None or not (message.view is view or _grows(view)):
             return
+        self._is_making = False
         self._told, self._told_of = message.told, message.view
         self.chosen = min(self.chosen, max(len(self.stories) - 1, 0))
         self._tell()
+        if message.view is not view:
+            self._start(view)
 
     def _tell(self) -> None:
         self.set_class(bool(self.stories), "-told")
@@ -165,14 +175,15 @@ class LockupScreen(RunScreen):
         kept = others if outcome in before else [*others, outcome]
         self.host.kept.outcomes = {**self.host.kept.outcomes, device: kept}
         self.host.keep()
-        self._make(self._of, self._outcomes)
+        self._start(self._of)
 
     def on_list_rows_chosen(self, message: StoryList.Chosen) -> None:
         """Go to the evidence."""
         message.stop()
         place, view = self.query_one(StoryList).place, self._of
         if place is not None and view is not None:
-            event = view.events.find(place.table, place.row) if place.table else None
+            is_of_view = place.table and self._told_of is view  # rows of another view are others
+            event = view.events.find(place.table, place.row) if is_of_view else None
             self.post_message(GoTo(place.t_ns, event))
 
 
@@ -182,3 +193,8 @@ def _who(story: Story) -> str:
     address = address_text(episode.address, episode.address_bits)
     is_named = not episode.device.startswith(address)
     return f"{episode.device}, {address} on {episode.bus}" if is_named else episode.device
+
+
+def _grows(view: RunView) -> bool:
+    """Whether it is a look at a run that is being recorded."""
+    return view.held is not None and view.held.grows

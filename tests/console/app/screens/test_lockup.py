@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from functools import partial
 from threading import Event
@@ -10,6 +11,7 @@ import pytest
 from textual.pilot import Pilot
 
 from console.app.app import LastackApp
+from console.app.run_view import Held
 from console.app.screens.lockup import NO_BUS, NOTHING, WORKING, LockupScreen
 from console.app.screens.timeline import TimelineScreen
 from console.app.widgets.story_list import StoryList
@@ -214,3 +216,33 @@ async def test_what_the_head_of_the_screen_tells_is_not_told_again_under_it() ->
         assert "camera stopped answering at 34:10.853" in lines[1]
         assert lines[4].strip() == "1 of 2: camera, 0x2E on i2c-1"
         assert sum("stopped answering" in line for line in lines) == 1
+
+
+@played
+async def test_while_a_run_grows_a_story_is_finished_before_the_next_is_begun(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[object] = []
+    may_end = threading.Event()
+
+    def slow(evidence: object, *_: object, **__: object) -> Told:
+        asked.append(evidence)
+        may_end.wait(20)
+        return some_told()
+
+    monkeypatch.setattr("console.app.screens.lockup.told", slow)
+    view = demo_view()
+    looks = [
+        replace(view, held=Held((view.start_ns, view.end_ns), is_newest=True, grows=True))
+        for _ in range(3)
+    ]
+    async with showing("lockup", looks[0]) as (app, pilot):
+        for look in looks[1:]:
+            app.view = look
+            await pilot.pause()
+        assert len(asked) == 1  # others looked meanwhile, and none began anew
+        may_end.set()
+        await ready(pilot, app)
+        await until_so(pilot, partial(is_as_long, asked, 2))  # of the newest, not of each
+        await pilot.pause(0.2)
+        assert len(asked) == 2
