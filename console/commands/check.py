@@ -82,8 +82,8 @@ def command(
         found = back_tests(paths, runs, healthy=healthy, **overrides)
         tell_back_tests([each for each, _ in found], as_json=as_json, all_alarms=all_findings)
         return max(exit_code(evidence, fail_on) for _, evidence in found)
+    done = read_outcomes(outcomes)  # first: what is wrong with it is told before hours are read
     bench, evidence = read_bench(paths, keep_edges=True, **overrides)
-    done = read_outcomes(outcomes)
     tell(bench, evidence, done, as_json=as_json, all_findings=all_findings)
     return exit_code(evidence, fail_on)
 

@@ -9,6 +9,8 @@ from subprocess import CompletedProcess
 
 import pytest
 
+import captures_demo
+
 Lastack = Callable[..., "CompletedProcess[str]"]
 
 
@@ -138,7 +140,7 @@ def test_text_from_outside_drives_no_terminal(form: str, lastack: Lastack, tmp_p
     assert "\u202e" not in shown
 
 
-def test_outcomes_of_experiments_change_what_is_told(
+def test_an_outcome_of_an_unknown_experiment_is_refused_with_its_line(
     lastack: Lastack, short_run: Path, tmp_path: Path
 ) -> None:
     tried = tmp_path / "tried.toml"
@@ -146,3 +148,25 @@ def test_outcomes_of_experiments_change_what_is_told(
     run = lastack("check", short_run / "bench.toml", "--outcomes", tried)
     assert run.returncode == 2
     assert f"{tried}:2: there is no experiment 'pol-rate'" in run.stderr
+
+
+def test_outcomes_are_read_before_the_recordings_are(lastack: Lastack, tmp_path: Path) -> None:
+    tried = tmp_path / "tried.toml"
+    tried.write_text('[[outcome]]\nexperiment = "pol-rate"\noutcome = "x"\n')
+    run = lastack("check", tmp_path / "is-not-there.csv", "--outcomes", tried)
+    assert run.returncode == 2
+    assert "no experiment 'pol-rate'" in run.stderr
+
+
+def test_outcomes_of_experiments_change_what_is_told(lastack: Lastack, tmp_path: Path) -> None:
+    tried = tmp_path / "tried.toml"
+    tried.write_text(
+        '[[outcome]]\nexperiment = "poll-rate"\noutcome = "dies at the same count"\n'
+        'device = "camera"\n'
+    )
+    bench = Path(captures_demo.__file__).parent / "cap_line/bench.toml"
+    before, after = lastack("check", bench), lastack("check", bench, "--outcomes", tried)
+    done = "done: Double the poll rate, then halve it: dies at the same count"
+    assert "The target leaves its address unanswered" in before.stdout
+    assert "A count reached its limit, or handles ran out (" in after.stdout
+    assert [done in run.stdout for run in (before, after)] == [False, True]
