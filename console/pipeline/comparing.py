@@ -6,13 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from console.bench.model import Bench
-from console.diagnosis.cutting import episodes_of
 from console.diagnosis.differences.habits import Habits, habits_of
-from console.diagnosis.lifetimes.counting import lives_of
 from console.diagnosis.lifetimes.lives import Life
+from console.pipeline.diagnosing import peripherals_of
 from console.pipeline.evidence import Evidence
-from console.pipeline.run_findings import timed_rows
-from console.watch.from_bench import names_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,10 +29,9 @@ def lives_in(evidence: Evidence, bench: Bench, run: str) -> RunLives:
         bench: it was read by.
         run: what the run is called.
     """
-    tables, names = timed_rows(evidence.tables), names_of(bench)
-    off_axis = evidence.observation.off_axis
-    episodes = episodes_of(bench, tables, evidence.observation)
-    lives = lives_of(episodes, tables, run, names, off_axis)
-    firsts = {each.device: each for each in reversed(episodes) if each.transactions_answered}
-    habits = [habits_of(firsts[name], tables, run, names, off_axis) for name in sorted(firsts)]
-    return RunLives(run, lives, habits)
+    of = peripherals_of(evidence, bench)
+    firsts = {each.device: each for each in reversed(of.episodes) if each.transactions_answered}
+    habits = [
+        habits_of(firsts[name], of.tables, run, of.names, of.off_axis) for name in sorted(firsts)
+    ]
+    return RunLives(run, of.lives(run), habits)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -10,26 +12,49 @@ import polars as pl
 from console.bench.model import Bench
 from console.diagnosis.cutting import episodes_of
 from console.diagnosis.episode import Episode
+from console.diagnosis.lifetimes.counting import lives_of
+from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.scene import Levels, Scene, SceneSource
-from console.pipeline.evidence import BusLines, Evidence
+from console.pipeline.evidence import Evidence
 from console.pipeline.run_findings import timed_rows
 from console.timeline.clocks import ClockMap, Int64s, mapped_ns
 from console.timeline.native import native_ns, piece_at
 from console.trust.unobserved import NOTHING
+from console.watch.from_bench import names_of
+from console.watch.names import Names
 
 
-def episodes_in(evidence: Evidence, bench: Bench) -> list[Episode]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Peripherals:
+    """What is read of a run once, to tell of its peripherals."""
+
+    episodes: Sequence[Episode]  # of every one, in time order; also those that did not fail
+    tables: dict[str, pl.DataFrame]  # of the run, their events that have a time
+    names: Names
+    off_axis: Collection[str]  # sources that have no place on the axis
+
+    def lives(self, run: str) -> list[Life]:
+        """Their lives, of a run of that name."""
+        return lives_of(self.episodes, self.tables, run, self.names, self.off_axis)
+
+
+def peripherals_of(evidence: Evidence, bench: Bench) -> Peripherals:
+    """The peripherals of a run."""
+    tables, observation = timed_rows(evidence.tables), evidence.observation
+    episodes = episodes_of(bench, tables, observation)
+    return Peripherals(episodes, tables, names_of(bench), observation.off_axis)
+
+
+def episodes_in(evidence: Evidence, bench: Bench) -> Sequence[Episode]:
     """The lives of every peripheral of a run, in time order; also those that did not fail."""
-    return episodes_of(bench, timed_rows(evidence.tables), evidence.observation)
+    return peripherals_of(evidence, bench).episodes
 
 
 def scenes_of(evidence: Evidence, bench: Bench) -> list[Scene]:
     """What there is to look at around every episode that failed, in time order."""
-    tables = timed_rows(evidence.tables)
+    found = peripherals_of(evidence, bench)
     return [
-        scene_of(evidence, tables, episode)
-        for episode in episodes_of(bench, tables, evidence.observation)
-        if episode.failed
+        scene_of(evidence, found.tables, episode) for episode in found.episodes if episode.failed
     ]
 
 
@@ -81,9 +106,10 @@ def wire_between(
         begin_ns: common axis.
         end_ns: common axis.
     """
-    kept, lines = evidence.wires.get(source), _lines(evidence, source, bus)
-    if kept is None or lines is None or end_ns < begin_ns:
+    kept, found = evidence.wires.get(source), evidence.lines_of(bus, source)
+    if kept is None or found is None or end_ns < begin_ns:
         return None
+    _, lines = found
     clock = evidence.clocks[source]
     near = kept.span(native_ns(clock, begin_ns), native_ns(clock, end_ns, last=True))
     if not len(near.t_ns):
@@ -102,19 +128,6 @@ def wire_between(
 def _common(clock: ClockMap, times_ns: Int64s, near_ns: int) -> Int64s:
     """A capture's times on the axis, by the piece in force at `near_ns`."""
     return mapped_ns(times_ns, piece_at(clock, near_ns))
-
-
-def _lines(evidence: Evidence, source: str, bus: str) -> BusLines | None:
-    return next(
-        (
-            lines
-            for report in evidence.sources
-            if report.name == source
-            for lines in report.buses
-            if lines.name == bus
-        ),
-        None,
-    )
 
 
 def _sample_ns(evidence: Evidence, source: str, bus: str) -> int:

@@ -74,3 +74,16 @@ class Evidence:
     # levels of each capture, times on its own clock; none unless the reading was asked to keep them
     wires: Mapping[str, KeptEdges] = field(default_factory=dict)
     observation: Observation = field(default_factory=Observation)
+
+    def lines_of(self, bus: str, source: str | None = None) -> tuple[str, BusLines] | None:
+        """The capture that has a bus, and the bus's lines in it; None when none has.
+
+        Args:
+            bus: its name.
+            source: the capture, where several may have a bus of that name.
+        """
+        for report in self.sources:
+            for lines in report.buses:
+                if lines.name == bus and source in (None, report.name):
+                    return report.name, lines
+        return None

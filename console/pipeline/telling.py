@@ -16,15 +16,12 @@ from console.diagnosis.causes.outcomes_file import of_device
 from console.diagnosis.causes.ranking import ranked, together
 from console.diagnosis.episode import Episode, whole_run
 from console.diagnosis.episodes_table import episodes_frame
-from console.diagnosis.lifetimes.counting import lives_of
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.story import Story
 from console.diagnosis.telling.telling import Found, found_of, story_of, whole_story
 from console.diagnosis.telling.why import cause_words
-from console.pipeline.diagnosing import episodes_in, scene_of
+from console.pipeline.diagnosing import peripherals_of, scene_of
 from console.pipeline.evidence import Evidence
-from console.pipeline.run_findings import timed_rows
-from console.watch.from_bench import names_of
 from console.watch.names import Names
 
 TOGETHER_NS = 1_000_000_000  # two devices polled now and then are not missed at once
@@ -63,10 +60,8 @@ def told(
         outcomes: of experiments, as the user recorded them.
         stop: asked between two stories.
     """
-    episodes = episodes_in(evidence, bench)
-    tables = timed_rows(evidence.tables)
-    names = names_of(bench)
-    lives = lives_of(episodes, tables, evidence.name, names, evidence.observation.off_axis)
+    of = peripherals_of(evidence, bench)
+    episodes, tables, names, lives = of.episodes, of.tables, of.names, of.lives(evidence.name)
     failed = sorted((each for each in episodes if each.failed), key=gravest_first)
     found: list[Found] = []
     for episode in failed[:MOST]:

@@ -23,7 +23,7 @@ def with_buses(bench: Bench, texts: Sequence[str], capture: str | None) -> Bench
     if not texts:
         return bench
     if capture is None:
-        raise DescriptionError("--i2c: there is no level capture among the files", mend="Add one.")
+        raise _no_capture("--i2c")
     buses = []
     for k, text in enumerate(texts):
         match = _PAIR.fullmatch(text)
@@ -51,7 +51,7 @@ def with_spis(bench: Bench, texts: Sequence[str], capture: str | None) -> Bench:
     if not texts:
         return bench
     if capture is None:
-        raise DescriptionError("--spi: there is no level capture among the files", mend="Add one.")
+        raise _no_capture("--spi")
     spis = []
     for k, text in enumerate(texts):
         name = bench.spis[k].name if k < len(bench.spis) else f"spi-{k + 1}"
@@ -64,6 +64,10 @@ def with_spis(bench: Bench, texts: Sequence[str], capture: str | None) -> Bench:
                 "mosi or miso may be left out, and cs may stand once for each device.",
             ) from error
     return msgspec.structs.replace(bench, spis=spis)
+
+
+def _no_capture(option: str) -> DescriptionError:
+    return DescriptionError(f"{option}: there is no level capture among the files", mend="Add one.")
 
 
 def _spi_of(text: str, name: str, source: str) -> Spi:

@@ -10,7 +10,6 @@ import polars as pl
 
 from console.app.run_view import RunView
 from console.app.timeline.bits import Wire
-from console.pipeline.evidence import BusLines
 from console.timeline.native import native_ns
 from console.timeline.words import event_row
 from decoders.buses.bit_cells import MARGIN_NS, bit_cells
@@ -44,7 +43,7 @@ def wire_under(view: RunView, k: int) -> Wire | str:
         return "its levels are not drawn: bits are shown of I2C alone"
     if span is None:
         return "no levels belong to it: choose a transaction or packet to see its bits"
-    lines = _lines(view, span.bus)
+    lines = view.evidence.lines_of(span.bus)
     if lines is None:
         return "no capture has this bus"
     source, found = lines
@@ -99,11 +98,3 @@ def _around(view: RunView, bus: str, t_ns: int) -> _Span | None:
     row = own.row(-1, named=True)
     restarted, stuck = row["started_by"] == "restart", row["ended_by"] == "stuck"
     return _Span(bus, row["start_ns"], row["end_ns"], restarted, stuck)
-
-
-def _lines(view: RunView, bus: str) -> tuple[str, BusLines] | None:
-    for report in view.evidence.sources:
-        for lines in report.buses:
-            if lines.name == bus:
-                return report.name, lines
-    return None
