@@ -6,6 +6,7 @@ Unlike the decoder's tables these keep every edge there is, pulses narrower than
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +18,7 @@ SAMPLES_A_PULSE = 3  # narrower than this many samples, a pulse's width says lit
 _NO_TIMES = np.empty(0, np.int64)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)  # no slots: what is usual is worked out once
 class Clocks:
     """n SCL pulses and c conditions in time order; times in ns on the common axis."""
 
@@ -38,17 +39,17 @@ class Clocks:
     def __len__(self) -> int:
         return len(self.rise_ns)
 
-    @property
+    @cached_property
     def high_usual_ns(self) -> int:
         """Median SCL HIGH within bytes, 0 when there are too few."""
         return _median(self.high_ns[self.within])
 
-    @property
+    @cached_property
     def low_usual_ns(self) -> int:
         """Median SCL LOW within bytes, 0 when there are too few."""
         return _median(self.low_ns[self.within])
 
-    @property
+    @cached_property
     def within(self) -> Bools:
         """bool[n]: clocks 1..7 of a byte, which no acknowledge touches (UM10204 section 3.1.9)."""
         return np.asarray((self.slot >= 1) & (self.slot <= 7), np.bool_)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 import polars as pl
@@ -26,11 +27,14 @@ from console.diagnosis.causes.faces import (
 )
 from console.diagnosis.causes.hold import Hold, hold_of
 from console.diagnosis.causes.links_life import LinkLife, link_life
+from console.diagnosis.causes.printed_numbers import Course, courses_of
 from console.diagnosis.causes.steady import work_ended
 from console.diagnosis.causes.topics import Topic, topics_of
 from console.diagnosis.causes.traffic import Traffic, traffic_of
 from console.diagnosis.episode import Episode
 from console.diagnosis.scene import Int64s, Levels, Scene
+
+T = TypeVar("T")
 
 MS = 1_000_000
 _FINAL_TRANSACTIONS = 20_000  # of the bus, before the last good one, whose wire is looked at
@@ -58,6 +62,18 @@ class Facts:
     def __init__(self, scene: Scene, others: Sequence[Episode] = ()) -> None:
         self.scene = scene
         self.others = others
+        self._made: dict[object, Any] = {}
+
+    def once(self, work: Callable[[Facts], T]) -> T:
+        """What a function makes of these facts, worked out once however many tests ask.
+
+        Args:
+            work: by which it is known; not a function made anew for each call.
+        """
+        if work not in self._made:
+            self._made[work] = work(self)
+        made: T = self._made[work]
+        return made
 
     # --- spans
 
@@ -247,9 +263,10 @@ class Facts:
         """When a kind of print that had come regularly came for the last time, for good."""
         return work_ended(self.scene)
 
-    def prints_known(self, from_ns: int, until_ns: int) -> bool:
-        """Whether a log covers a span."""
-        return self.scene.knows("prints", from_ns, until_ns)
+    @cached_property
+    def courses(self) -> list[Course]:
+        """Numbers that the firmware prints again and again, over the run."""
+        return courses_of(self.scene)
 
     @cached_property
     def has_prints(self) -> bool:

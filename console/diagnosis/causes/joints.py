@@ -32,7 +32,7 @@ def fresh_by_joint(facts: Facts) -> dict[str, float]:
 
 def joint_parts(facts: Facts) -> bool:
     """Whether one joint gives sound replies and the other does not, or something else."""
-    shares = fresh_by_joint(facts)
+    shares = facts.once(fresh_by_joint)
     if len(shares) != 2:
         return False
     if max(shares.values()) >= _SOUND and min(shares.values()) <= _EMPTY:

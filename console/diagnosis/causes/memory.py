@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import polars as pl
 
-from console.diagnosis.causes.printed_numbers import Course, courses_of
-from console.diagnosis.scene import Scene
+from console.diagnosis.causes.facts import Facts
+from console.diagnosis.causes.printed_numbers import Course
 
 MEMORY = r"(?i)heap|free|block|largest|mem"
 
 
-def shrinking(scene: Scene) -> Course | None:
+def shrinking(facts: Facts) -> Course | None:
     """The first printed size of memory that falls over the run; None when none does."""
-    return next((each for each in courses_of(scene) if each.falling and _is_memory(each)), None)
+    return next((each for each in facts.courses if each.falling and _is_memory(each)), None)
 
 
 def _is_memory(course: Course) -> bool:

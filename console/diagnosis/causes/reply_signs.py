@@ -22,7 +22,7 @@ def released(facts: Facts) -> pl.DataFrame:
 
 def reads_back(facts: Facts) -> bool:
     """Whether a register reads as another value than it was set up to."""
-    lost = setup_lost(facts)
+    lost = facts.once(setup_lost)
     return lost is not None and lost.reads_back
 
 

@@ -59,7 +59,7 @@ def size_edge(facts: Facts) -> SizeEdge | None:
     None where neither tells.
     """
     best: SizeEdge | None = None
-    reactions = reactions_of(facts)
+    reactions = facts.once(reactions_of)
     if reactions is not None and not reactions.followed.all():
         best = _edge(reactions.sizes, ~reactions.followed, reactions.t_ns)
     for topic in facts.topics:

@@ -16,7 +16,7 @@ from console.diagnosis.causes.experiments import (
     next_experiment,
 )
 from console.diagnosis.causes.ranking import SOMETHING_ELSE
-from console.diagnosis.causes.told import share
+from console.diagnosis.causes.shares import share
 from console.diagnosis.scene import Scene
 from console.diagnosis.story import Line, Part
 from console.diagnosis.telling.explaining import Explained

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from console.bench.tables import TABLES, time_column
 from console.diagnosis.causes.cause import Evidence, Says, Verdict
 from console.diagnosis.causes.ranking import Ranked, Ranking
-from console.diagnosis.causes.told import share
+from console.diagnosis.causes.shares import share
 from console.diagnosis.scene import Scene
 from console.diagnosis.story import Line, Part, Place, Tone
 from console.diagnosis.telling.explaining import Explained, explained

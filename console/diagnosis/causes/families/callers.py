@@ -59,7 +59,7 @@ def interleaved_callers(_scene: Scene, facts: Facts) -> Answer:
             "whether their replies are wrong: nothing tells good ones from wrong ones",
             strength=FAIR,
         ),
-        unless(scans_in(facts).height > 0, "an address scan ran"),
+        unless(facts.once(scans_in).height > 0, "an address scan ran"),
         unless(facts.coupled, "edges of one line make clocks of the other"),
     )
 
@@ -109,7 +109,7 @@ def wrong_transaction(_scene: Scene, facts: Facts) -> Answer:
             None if odd is None else odd.height == 1 and bool(odd["answered"].all()),
             "it is whole, and was acknowledged",
         ),
-        unless(scans_in(facts).height > 0, "an address scan ran"),
+        unless(facts.once(scans_in).height > 0, "an address scan ran"),
         unless(_rebooted_before(facts), "the firmware restarted: it sets its devices up anew"),
         unless(
             None if facts.disturbed is None else _slipped(facts), "a short clock lies before it"

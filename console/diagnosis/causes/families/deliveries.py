@@ -33,7 +33,7 @@ def redelivery(_scene: Scene, facts: Facts) -> Answer:
     twice = _repeated(facts)
     marked = [t for t in twice if t[1]]
     near = _near_links(facts, np.array([t for t, _ in twice], np.int64))
-    reactions = reactions_of(facts)
+    reactions = facts.once(reactions_of)
     acted = [t for t, _ in twice if reactions is not None and reactions.acted_after(t)]
     return judged(
         needed(
@@ -92,7 +92,7 @@ def _near_links(facts: Facts, t_ns: Int64s) -> bool | None:
 
 def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
     """The command reached the board, and the firmware did nothing with it."""
-    reactions = reactions_of(facts)
+    reactions = facts.once(reactions_of)
     ignored = [] if reactions is None else reactions.ignored(facts.link, _unheard(facts))
     return judged(
         needed(
@@ -143,7 +143,7 @@ def _ignored_words(reactions: Reactions | None, ignored: list[int]) -> str:
 def _unheard(facts: Facts) -> list[tuple[int, int]]:
     """Spans in which nothing got through or the board stood."""
     holes = [(h.last_ns, h.next_ns) for t in facts.topics for h in t.holes if not t.is_command]
-    return [*holes, *blocked_before(facts)]
+    return [*holes, *facts.once(blocked_before)]
 
 
 def _undelivered(facts: Facts, t_ns: list[int]) -> bool:
@@ -159,7 +159,7 @@ def _undelivered(facts: Facts, t_ns: list[int]) -> bool:
 
 
 def _by_size(facts: Facts) -> bool:
-    edge = size_edge(facts)
+    edge = facts.once(size_edge)
     return edge is not None and edge.sharp and edge.lost >= 3
 
 

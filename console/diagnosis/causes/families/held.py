@@ -9,15 +9,13 @@ from console.diagnosis.causes.cause import (
     Answer,
     Cause,
     Place,
+    Sign,
     judged,
     needed,
     telling,
     unless,
 )
-from console.diagnosis.causes.faces import (
-    CLOCK_HELD,
-    DATA_HELD,
-)
+from console.diagnosis.causes.faces import CLOCK_HELD, DATA_HELD
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.hold import Hold
 from console.diagnosis.scene import Scene
@@ -184,31 +182,50 @@ def _reset_freed(facts: Facts, hold: Hold | None) -> bool | None:
     return bool(near.any())
 
 
+_AS_RESTARTED = "the clock came free as the controller restarted"
+_WITHOUT_RESTART = "the clock came free without a restart of the controller"
+_WHETHER_RESET = (
+    "whether a reset of the controller frees it: the line never came free, or no log tells"
+)
+
+
+def _clock_low(hold: Hold | None) -> Sign:
+    """SCL held for long, whoever holds it."""
+    return needed(
+        hold is not None and hold.of_clock and hold.length_ns >= _LONG_LOW_NS,
+        "SCL is held low" + (f" for {in_words(hold.length_ns)}" if hold else ""),
+        "SCL is not held low",
+        at=_at(hold),
+    )
+
+
+def _otherwise_low(facts: Facts) -> tuple[Sign, Sign]:
+    """What keeps a clock low without anybody who holds it."""
+    return (
+        unless(facts.freed_in_vain, "it came free, and nothing was sent all the same"),
+        unless(facts.starved, "the clock pauses inside bytes too, where nobody waits for a byte"),
+    )
+
+
 def clock_held_by_target(_scene: Scene, facts: Facts) -> Answer:
     """SCL held where a target stretches, and nothing there for a controller to wait for."""
     hold = facts.hold
     why = _controllers_turn(hold)
     return judged(
-        needed(
-            hold is not None and hold.of_clock and hold.length_ns >= _LONG_LOW_NS,
-            "SCL is held low" + (f" for {in_words(hold.length_ns)}" if hold else ""),
-            "SCL is not held low",
-            at=_at(hold),
-        ),
+        _clock_low(hold),
         needed(
             _stands_at_acknowledge(hold),
             "the hold began beside an acknowledge clock, where targets stretch",
             "the hold did not begin beside an acknowledge clock",
             strength=WEAK,
         ),
-        unless(facts.freed_in_vain, "it came free, and nothing was sent all the same"),
-        unless(facts.starved, "the clock pauses inside bytes too, where nobody waits for a byte"),
+        *_otherwise_low(facts),
         telling(not why, "a controller has nothing to wait for there", why),
         telling(
             None if (freed := _reset_freed(facts, hold)) is None else not freed,
-            "the clock came free without a restart of the controller",
-            "the clock came free as the controller restarted",
-            "whether a reset of the controller frees it: the line never came free, or no log tells",
+            _WITHOUT_RESTART,
+            _AS_RESTARTED,
+            _WHETHER_RESET,
             strength=FAIR,
         ),
     )
@@ -219,26 +236,20 @@ def clock_held_by_controller(_scene: Scene, facts: Facts) -> Answer:
     hold = facts.hold
     why = _controllers_turn(hold)
     return judged(
-        needed(
-            hold is not None and hold.of_clock and hold.length_ns >= _LONG_LOW_NS,
-            "SCL is held low" + (f" for {in_words(hold.length_ns)}" if hold else ""),
-            "SCL is not held low",
-            at=_at(hold),
-        ),
+        _clock_low(hold),
         needed(
             hold is not None and hold.slot >= 0,
             "the hold began inside a transfer",
             "the hold began outside any transfer",
             strength=WEAK,
         ),
-        unless(facts.freed_in_vain, "it came free, and nothing was sent all the same"),
-        unless(facts.starved, "the clock pauses inside bytes too, where nobody waits for a byte"),
+        *_otherwise_low(facts),
         telling(bool(why), why, "a controller has nothing to wait for there", strength=FAIR),
         telling(
             _reset_freed(facts, hold),
-            "the clock came free as the controller restarted",
-            "the clock came free without a restart of the controller",
-            "whether a reset of the controller frees it: the line never came free, or no log tells",
+            _AS_RESTARTED,
+            _WITHOUT_RESTART,
+            _WHETHER_RESET,
             strength=FAIR,
         ),
     )

@@ -45,7 +45,7 @@ Bytes = npt.NDArray[np.uint8]
 
 def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
     """The target restarted by itself and runs with its defaults."""
-    lost = setup_lost(facts)
+    lost = facts.once(setup_lost)
     return judged(
         needed(
             None if lost is None else lost.written > 0,
@@ -67,14 +67,14 @@ def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
             "it was set up again since",
         ),
         unless(_frozen_before(facts), "the content is frozen as it was"),
-        unless(released(facts).height > 0, "replies are all ones"),
+        unless(facts.once(released).height > 0, "replies are all ones"),
     )
 
 
 def _frozen_before(facts: Facts) -> bool:
     """Whether the content stood still before anything changed, and no register reads otherwise."""
     found = frozen_of(facts.traffic.replies)
-    lost = setup_lost(facts)
+    lost = facts.once(setup_lost)
     if not found or not found.beyond or not lost or lost.reads_back:
         return False
     return found.begins_ns < lost.from_ns - MS
@@ -95,11 +95,11 @@ def address_clash(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(since is not None, "the mixed bits are the AND of two contents", strength=FAIR),
-        unless(reads_back(facts), "a register that was set up reads otherwise: it restarted"),
+        unless(facts.once(reads_back), "a register that was set up reads otherwise: it restarted"),
         unless(_was_away(facts, since), "it was away just before: it restarted"),
         unless(_mixed_asks(facts), "they answer different requests"),
-        unless(joint_parts(facts), "they follow another joint of write and read"),
-        unless(routes_of(facts).parts, "they follow the channel switch"),
+        unless(facts.once(joint_parts), "they follow another joint of write and read"),
+        unless(facts.once(routes_of).parts, "they follow the channel switch"),
     )
 
 
@@ -136,10 +136,10 @@ def deterministic_check_failure(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         needed(not passed, "it never passed", "the same bytes passed at other times"),
-        unless(released(facts).height > 0, "they are all ones: nobody drives SDA"),
+        unless(facts.once(released).height > 0, "they are all ones: nobody drives SDA"),
         unless(frozen_now(facts), "all replies are the same"),
         unless(_noisy(facts), "short pulses disturb the lines"),
-        unless(left_over(facts), "they begin with what shorter reads left"),
+        unless(facts.once(left_over), "they begin with what shorter reads left"),
     )
 
 

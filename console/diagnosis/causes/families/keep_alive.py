@@ -29,7 +29,7 @@ from decoders.durations import in_words
 
 def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
     """One long call, of the bus or a sensor, keeps the client from its keep-alive."""
-    blocked = blocked_before(facts)
+    blocked = facts.once(blocked_before)
     bus = [each for each in blocked if _long_on_bus(facts, *each)]
     return judged(
         needed(

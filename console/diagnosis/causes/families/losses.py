@@ -67,7 +67,7 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
             at=_hole_place(few),
         ),
         unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
-        unless(bool(blocked_before(facts)), "the board stood before the loss"),
+        unless(bool(facts.once(blocked_before)), "the board stood before the loss"),
         needed(
             _by_chance(facts, few) < _CHANCE if few else None,
             "that is no chance",

@@ -27,7 +27,7 @@ _S = 1_000 * MS
 
 def oversize_drop(_scene: Scene, facts: Facts) -> Answer:
     """Messages longer than a client's buffer are dropped without a word."""
-    edge = size_edge(facts)
+    edge = facts.once(size_edge)
     return judged(
         needed(
             None if edge is None else edge.sharp,

@@ -44,7 +44,7 @@ def leftover_byte(_scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
             at=Place("transactions", found.from_ns) if found else Place(),
         ),
-        unless(released(facts).height > 0, "they are all ones: nobody drives SDA"),
+        unless(facts.once(released).height > 0, "they are all ones: nobody drives SDA"),
     )
 
 
@@ -61,8 +61,8 @@ def fifo_slip(_scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
             at=Place("transactions", found.from_ns) if found else Place(),
         ),
-        unless(left_over(facts), "they begin with what shorter reads left"),
-        unless(released(facts).height > 0, "replies are all ones"),
+        unless(facts.once(left_over), "they begin with what shorter reads left"),
+        unless(facts.once(released).height > 0, "replies are all ones"),
     )
 
 

@@ -37,13 +37,13 @@ def _runs_place(runs: list[NackRun]) -> Place:
 
 def busy_target(_scene: Scene, facts: Facts) -> Answer:
     """An internal write or a conversion runs; the NACK says "not yet"."""
-    runs = [run for run in nack_runs(facts) if run.ended]
+    runs = [run for run in facts.once(nack_runs) if run.ended]
     after = [run for run in runs if run.after]
     same = {run.after for run in after}
     lengths = [run.length_ns for run in after]
     bounded = bool(lengths) and max(lengths) <= 2 * max(min(lengths), MS)
     longest = max((run.count for run in runs), default=0)
-    lasting = [run for run in nack_runs(facts) if not run.ended and run.count > longest + 1]
+    lasting = [run for run in facts.once(nack_runs) if not run.ended and run.count > longest + 1]
     return judged(
         needed(
             len(after) >= _FEWEST_RUNS,
@@ -100,7 +100,7 @@ def deaf_target(_scene: Scene, facts: Facts) -> Answer:
 
 def nack_hammer(_scene: Scene, facts: Facts) -> Answer:
     """Retries without a pause keep the target from finishing, and it gets worse."""
-    runs = nack_runs(facts)
+    runs = facts.once(nack_runs)
     tight = [run for run in runs if run.count > 1 and run.spacing_ns < _HAMMER_NS]
     at_end = [run for run in tight if not run.ended]
     return judged(

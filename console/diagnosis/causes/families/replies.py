@@ -36,7 +36,7 @@ _CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
 
 def read_too_soon(_scene: Scene, facts: Facts) -> Answer:
     """The reply is taken before the conversion has ended."""
-    found = gap_threshold(facts)
+    found = facts.once(gap_threshold)
     return judged(
         needed(
             found is not None,
@@ -63,7 +63,7 @@ def read_too_soon(_scene: Scene, facts: Facts) -> Answer:
 def frozen_target(_scene: Scene, facts: Facts) -> Answer:
     """The bus is perfect, and the content never changes."""
     found = frozen_of(facts.traffic.replies)
-    ones = released(facts)
+    ones = facts.once(released)
     return judged(
         needed(
             None if found is None else found.beyond,
@@ -78,8 +78,8 @@ def frozen_target(_scene: Scene, facts: Facts) -> Answer:
         telling(found is not None and found.lasts, "to the end", "it moved again"),
         unless(ones.height > 0, "they are all ones: nobody drives SDA"),
         unless(_too_many_wrong(facts, found is not None and found.beyond), "they are wrong ones"),
-        unless(reads_back(facts), "a register that was set up reads otherwise: it restarted"),
-        unless(joint_parts(facts), "they follow another joint of write and read"),
+        unless(facts.once(reads_back), "a register that was set up reads otherwise: it restarted"),
+        unless(facts.once(joint_parts), "they follow another joint of write and read"),
     )
 
 
@@ -91,7 +91,7 @@ def _too_many_wrong(facts: Facts, frozen: bool) -> bool:
 
 def released_line(_scene: Scene, facts: Facts) -> Answer:
     """The address is acknowledged, then nobody drives SDA: all ones, the check byte too."""
-    ones = released(facts)
+    ones = facts.once(released)
     tail = _ones_tail(facts)
     found = ones if ones.height else tail
     return judged(
@@ -142,7 +142,7 @@ def _to_the_end(facts: Facts, rows: pl.DataFrame) -> bool:
 
 
 def _soon(facts: Facts) -> bool:
-    found = gap_threshold(facts)
+    found = facts.once(gap_threshold)
     return found is not None and found.bad_below >= 3
 
 

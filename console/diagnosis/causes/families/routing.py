@@ -34,7 +34,7 @@ _ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT, DATA_
 
 def mux_misroute(_scene: Scene, facts: Facts) -> Answer:
     """The channel was not switched, or another one is open."""
-    found = routes_of(facts)
+    found = facts.once(routes_of)
     before, wrong = found.failed_ns, found.wrong_ns
     return judged(
         needed(
@@ -65,7 +65,7 @@ def mux_misroute(_scene: Scene, facts: Facts) -> Answer:
 
 def probe_damage(_scene: Scene, facts: Facts) -> Answer:
     """An address scan wedged the target, or altered it."""
-    scan = scans_in(facts)
+    scan = facts.once(scans_in)
     address = facts.scene.episode.address
     begins = scan["start_ns"].to_list()
     before = [t for t in begins if t <= facts.dead[0]]

@@ -20,7 +20,7 @@ from console.diagnosis.causes.faces import FACES, HEALTHY_BUS, SILENT, SILENT_CO
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.memory import shrinking
 from console.diagnosis.causes.often import times
-from console.diagnosis.causes.printed_numbers import Course, courses_of
+from console.diagnosis.causes.printed_numbers import Course
 from console.diagnosis.causes.steady import lasting_complaint
 from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.scene import Scene
@@ -132,7 +132,7 @@ def _others_agree(facts: Facts) -> bool | None:
 
 def _filling(facts: Facts) -> Course | None:
     """A printed count of handles that rose to a power of two, or to a table less what was open."""
-    for course in courses_of(facts.scene):
+    for course in facts.courses:
         rises = course.rising and words_match(course.name, words.HANDLES)
         if rises and near_limit(course.last, course.last):
             return course
@@ -150,7 +150,7 @@ def _memory_failed(facts: Facts) -> bool:
 
 def heap_starvation(_scene: Scene, facts: Facts) -> Answer:
     """The largest free block shrinks until an allocation fails."""
-    falling = shrinking(facts.scene)
+    falling = facts.once(shrinking)
     failed = words.matching(facts.scene.table("prints"), words.ALLOCATION, words.COMPLAINT)
     return judged(
         needed(
@@ -162,7 +162,7 @@ def heap_starvation(_scene: Scene, facts: Facts) -> Answer:
             at=Place("prints", int(failed["t_ns"][0])) if failed.height else Place(),
         ),
         telling(
-            falling is not None if courses_of(facts.scene) else None,
+            falling is not None if facts.courses else None,
             f"{falling.name} falls from {falling.first:,.0f} to {falling.last:,.0f}"
             if falling
             else "a printed size of memory falls",

@@ -63,8 +63,8 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             "from where the id connects: the broker does not say",
             strength=FAIR,
         ),
-        unless(bool(blocked_before(facts)), "the board stood before each loss"),
-        unless(shrinking(facts.scene) is not None, "memory went down with each reconnect"),
+        unless(bool(facts.once(blocked_before)), "the board stood before each loss"),
+        unless(facts.once(shrinking) is not None, "memory went down with each reconnect"),
     )
 
 
@@ -87,7 +87,7 @@ def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:
     back = facts.link.found_ns
     steps = np.diff(back)
     faster = len(steps) >= 5 and float(np.mean(steps[-2:])) < 0.6 * float(np.mean(steps[:2]))
-    costs = shrinking(facts.scene) is not None
+    costs = facts.once(shrinking) is not None
     return judged(
         needed(
             len(back) >= 5 if facts.has_prints else None,

@@ -29,7 +29,7 @@ _S = 1_000 * MS
 
 def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
     """After a reconnect commands vanish, while publishing works."""
-    reactions = reactions_of(facts)
+    reactions = facts.once(reactions_of)
     back = facts.link.reconnects_ns
     log = facts.link.unsubscribed
     told = None if reactions is None or not len(back) else reactions.split_at(back)

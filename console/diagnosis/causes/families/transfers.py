@@ -33,7 +33,7 @@ _LENGTH = re.compile(r"(?i)\blen(?:gth)?\s*[=:]?\s*(\d{1,5})|(\d{1,5})\s*(?:byte
 
 def joint_error(_scene: Scene, facts: Facts) -> Answer:
     """A STOP where a repeated START is needed, or the reverse."""
-    shares = fresh_by_joint(facts)
+    shares = facts.once(fresh_by_joint)
     return judged(
         needed(
             len(shares) == 2,
@@ -42,7 +42,7 @@ def joint_error(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         needed(
-            joint_parts(facts),
+            facts.once(joint_parts),
             "replies after one of the two are filler, wrong or never new; after the other they "
             "are sound",
             "replies after both are alike",

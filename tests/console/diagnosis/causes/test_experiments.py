@@ -19,7 +19,8 @@ from console.diagnosis.causes.experiments import (
     next_experiment,
     updated,
 )
-from console.diagnosis.causes.told import told
+from console.diagnosis.telling.explaining import explained
+from console.diagnosis.telling.why import cause
 from tests.console.diagnosis.causes.test_ranking import CONTROLLER, READ, TARGET, ranking
 
 TEST = Experiment(
@@ -106,8 +107,11 @@ def test_unknown_experiment_is_refused() -> None:
 
 
 def test_tie_is_said_plainly() -> None:
-    first = next(iter(told(ranking({TARGET: 5.0, CONTROLLER: 5.0}))))
-    assert first == (
-        "Cannot tell clock-held-by-controller from clock-held-by-target without the controller's "
-        "reset line."
-    )
+    found = explained(ranking({TARGET: 5.0, CONTROLLER: 5.0}))
+    first, *named, channel = (line.words for line in cause(found).lines)
+    assert first == "Cannot tell these 2 apart:"
+    assert [words.strip().rpartition(" (")[0] for words in named] == [
+        BY_SLUG[CONTROLLER].title,
+        BY_SLUG[TARGET].title,
+    ]
+    assert channel == "What would tell: the controller's reset line, recorded with the bus."
