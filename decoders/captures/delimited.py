@@ -25,7 +25,6 @@ from decoders.captures.delimited_layout import layout_of
 from decoders.captures.delimited_lines import LONGEST_LINE, CarefulLines, long_line
 from decoders.captures.delimited_table import (
     HEADER_ONLY,
-    SAMPLED_ROWS,
     Table,
     decoded_head,
     find_table,
@@ -38,6 +37,7 @@ from decoders.errors import CaptureError, Place
 
 HEAD_BYTES = 256 * 1024  # settle the layout
 BLOCK_BYTES = 512 * 1024  # read at a time, where chunks are smaller
+_LOOKED_AT = 500  # rows, to tell whether they are any
 PIECE_BYTES = 1024 * 1024  # of a large chunk read at a time
 
 
@@ -226,7 +226,7 @@ def looks_delimited(head: bytes) -> bool:
     if text.lstrip()[:1] in ("", "{", "[", "$", "<"):
         return False
     try:
-        table = find_table("", text)
+        table = find_table("", text, sampled=_LOOKED_AT)
     except CaptureError as error:
         return error.message == HEADER_ONLY
     try:
@@ -234,7 +234,7 @@ def looks_delimited(head: bytes) -> bool:
     except CaptureError as error:
         return table.columns > 1 and bool(table.header) and error.message != NO_LEVELS
     below = [line for line in text.splitlines()[table.data_line - 1 :] if line.strip()]
-    fair = len(table.rows) >= 0.7 * min(len(below), SAMPLED_ROWS)
+    fair = len(table.rows) >= 0.7 * min(len(below), _LOOKED_AT)
     plain = table.delimiter != " " or all(is_value(cell) for cell in chain(*table.rows))
     return fair and plain
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 
 from decoders.captures.delimited_digits import CLOCK, DATE, decimal_of, unit_of
 from decoders.captures.delimited_levels import LEVEL_WORDS, NO_VALUE, hex_of
@@ -52,20 +53,24 @@ def quote_is_open(text: str) -> bool:
 
 def records_of(text: str) -> Iterator[Record]:
     """The records of a text; what follows the last line end counts as one when not empty."""
-    lines: list[Record] = []
-    begin = 0
+    lines = _lines_of(text)
+    ahead: deque[Record] = deque()  # lines that were looked at, and joined nothing
+    while (line := ahead.popleft() if ahead else next(lines, None)) is not None:
+        if quote_is_open(line.text) and not is_comment(line.text, ""):
+            ahead.extend(islice(lines, _MOST_QUOTED_LINES - 1 - len(ahead)))
+            line, taken = _joined([line, *ahead], text)
+            for _ in range(taken - 1):
+                ahead.popleft()
+        yield line
+
+
+def _lines_of(text: str) -> Iterator[Record]:
+    number, begin = 0, 0
     for number, match in enumerate(_LINE_END.finditer(text), 1):
-        lines.append(Record(number, begin, match.end(), text[begin : match.start()]))
+        yield Record(number, begin, match.end(), text[begin : match.start()])
         begin = match.end()
     if begin < len(text):
-        lines.append(Record(len(lines) + 1, begin, len(text), text[begin:]))
-    at = 0
-    while at < len(lines):
-        joined, taken = lines[at], 1
-        if quote_is_open(joined.text) and not is_comment(joined.text, ""):
-            joined, taken = _joined(lines[at : at + _MOST_QUOTED_LINES], text)
-        yield joined
-        at += taken
+        yield Record(number + 1, begin, len(text), text[begin:])
 
 
 def _joined(lines: Sequence[Record], text: str) -> tuple[Record, int]:
@@ -146,6 +151,7 @@ def is_sample_name(cell: str) -> bool:
     return cell.strip().lower() in _SAMPLE_WORDS or bool(_SAMPLE_START.match(cell.strip()))
 
 
+@lru_cache(maxsize=4096)
 def is_time_value(cell: str) -> bool:
     """Whether a cell may be a time: a number, hh:mm:ss or ISO 8601."""
     if not cell or cell[0] not in "+-.,0123456789":
@@ -153,6 +159,7 @@ def is_time_value(cell: str) -> bool:
     return bool(decimal_of(cell) or CLOCK.fullmatch(cell) or DATE.fullmatch(cell))
 
 
+@lru_cache(maxsize=4096)
 def is_value(cell: str) -> bool:
     """Whether a cell may stand in a row of data."""
     if is_time_value(cell) or cell.lower() in LEVEL_WORDS or cell.lower() in NO_VALUE:
@@ -187,9 +194,9 @@ def is_units(cells: Sequence[str]) -> bool:
     return any(bare) and all(not cell or unit_of(cell) or is_volt_unit(cell) for cell in bare)
 
 
-def usual_count(rows: Sequence[Sequence[str]]) -> int:
-    """The number of cells most rows of data have; 0 without any."""
-    counts = Counter(len(row) for row in rows if is_data(row))
+def usual_length(rows: Sequence[Sequence[str]]) -> int:
+    """The number of cells most rows have; 0 without any row."""
+    counts = Counter(map(len, rows))
     return counts.most_common(1)[0][0] if counts else 0
 
 
@@ -203,8 +210,9 @@ def sniffed_delimiter(texts: Sequence[str]) -> str:
             for text in texts
             if not is_comment(text, delimiter)
         ]
-        count = usual_count([row for row in rows if len(row) > 1])
-        fair = [row for row in rows if len(row) == count and is_data(row)]
+        data = [row for row in rows if len(row) > 1 and is_data(row)]
+        count = usual_length(data)
+        fair = [row for row in data if len(row) == count]
         score = sum(
             sum(map(is_value, filter(None, row))) / len(list(filter(None, row))) for row in fair
         )

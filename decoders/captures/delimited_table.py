@@ -19,12 +19,13 @@ from decoders.captures.delimited_cells import (
     records_of,
     sniffed_delimiter,
     split_cells,
-    usual_count,
+    usual_length,
 )
 from decoders.captures.delimited_facts import Facts, facts_of
 from decoders.errors import CaptureError, Place
 
 SAMPLED_ROWS = 2000  # rows that settle the layout
+_MOST_ABOVE = 1000  # lines before the first row of data
 _JUNK = re.compile(r"[\x00-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 HEADER_ONLY = "a header, but no row of data"
 
@@ -64,29 +65,32 @@ def decoded_head(head: bytes) -> tuple[str, str]:
         return head.decode("latin-1"), "latin-1"
 
 
-def find_table(name: str, text: str, delimiter: str | None = None) -> Table:
+def find_table(
+    name: str, text: str, delimiter: str | None = None, sampled: int = SAMPLED_ROWS
+) -> Table:
     """Find the table in the head of a file.
 
     Args:
         name: file name, for errors.
         text: whole lines from the beginning of the file.
         delimiter: the delimiter, when it is known.
+        sampled: rows of data that are looked at.
 
     Raises:
         CaptureError: when there is no table of times and levels.
     """
     at = junk_in(text)
     if at is None:
-        return _found(name, text, delimiter)
+        return _found(name, text, delimiter, sampled)
     try:  # good rows before the junk are kept
-        return _found(name, text[: text.rfind("\n", 0, at) + 1], delimiter)
+        return _found(name, text[: text.rfind("\n", 0, at) + 1], delimiter, sampled)
     except CaptureError as error:
         raise _junk_error(name, text, at) from error
 
 
-def _found(name: str, text: str, delimiter: str | None) -> Table:
+def _found(name: str, text: str, delimiter: str | None, sampled: int) -> Table:
     filled = (record for record in records_of(text) if record.text.strip())
-    records = list(islice(filled, SAMPLED_ROWS + 1000))
+    records = list(islice(filled, sampled + _MOST_ABOVE))
     if not records:
         raise CaptureError(
             "the file is empty",
@@ -95,11 +99,15 @@ def _found(name: str, text: str, delimiter: str | None) -> Table:
         )
     mark = delimiter or sniffed_delimiter([record.text for record in records]) or ","
     cells = [_cells(record, mark) for record in records]
-    rows = [row for record, row in zip(records, cells, strict=True) if _may_be_row(record, mark)]
-    count = usual_count([row for row in rows if len(row) > 1]) or usual_count(rows)
-    for at, (record, row) in enumerate(zip(records, cells, strict=True)):
-        if len(row) == count and is_data(row) and _may_be_row(record, mark):
-            return _table(name, mark, records, cells, at)
+    are_data = [
+        _may_be_row(record, mark) and is_data(row)
+        for record, row in zip(records, cells, strict=True)
+    ]
+    rows = [row for row, is_row in zip(cells, are_data, strict=True) if is_row]
+    count = usual_length([row for row in rows if len(row) > 1]) or usual_length(rows)
+    for at, (row, is_row) in enumerate(zip(cells, are_data, strict=True)):
+        if len(row) == count and is_row:
+            return _table(name, mark, records, cells, are_data, at, sampled)
     raise _no_rows(name, records, cells)
 
 
@@ -116,7 +124,9 @@ def _table(
     mark: str,
     records: Sequence[Record],
     cells: Sequence[tuple[str, ...]],
+    are_data: Sequence[bool],
     first: int,
+    sampled: int,
 ) -> Table:
     _refuse_narrow_header(name, mark, records, cells, first)
     trailing = len(cells[first]) > 1 and all(
@@ -137,8 +147,8 @@ def _table(
         )
     rows = tuple(
         row[:columns]
-        for record, row in zip(records[first:], cells[first:], strict=True)
-        if len(row) in (columns, columns + trailing) and is_data(row) and _may_be_row(record, mark)
+        for row, is_row in zip(cells[first:], are_data[first:], strict=True)
+        if len(row) in (columns, columns + trailing) and is_row
     )
     if records[-1].end - records[-1].begin == len(records[-1].text) and len(rows) > 1:
         rows = rows[:-1]  # without a line end it may be cut
@@ -152,7 +162,7 @@ def _table(
         header_line=0 if header_at is None else records[header_at].line,
         data_line=records[first].line,
         data_begin=records[first].begin,
-        rows=rows[:SAMPLED_ROWS],
+        rows=rows[:sampled],
         facts=facts_of([record.text for record in above]),
     )
 

@@ -20,7 +20,7 @@ from decoders.captures.delimited_cells import (
     records_of,
     sniffed_delimiter,
     split_cells,
-    usual_count,
+    usual_length,
 )
 
 CELL = st.text("ab1.,;\"\t '", max_size=6).map(str.strip)
@@ -104,6 +104,6 @@ def test_a_decimal_comma_is_not_taken_for_the_delimiter() -> None:
     assert sniffed_delimiter(["nothing of the kind"]) == ""
 
 
-def test_the_usual_count_is_that_of_most_rows_of_data() -> None:
-    assert usual_count([["0", "1"], ["1", "1", "0"], ["2", "0", "0"], ["a", "b"]]) == 3
-    assert usual_count([["a", "b"]]) == 0
+def test_the_usual_length_is_that_of_most_rows() -> None:
+    assert usual_length([["0", "1"], ["1", "1", "0"], ["2", "0", "0"]]) == 3
+    assert usual_length([]) == 0
