@@ -69,19 +69,20 @@ def clocks_of(levels: Levels) -> Clocks:
     """Read a stretch of wire."""
     t_ns = levels.t_ns
     scl, sda = levels.scl, levels.sda
-    before, after = scl[:-1], scl[1:]
-    rises = np.flatnonzero(~before & after) + 1
-    falls = np.flatnonzero(before & ~after) + 1
+    changes = np.flatnonzero(scl[1:] != scl[:-1]) + 1
+    rises, falls = changes[scl[changes]], changes[~scl[changes]]
     sda_rows = np.flatnonzero(sda[1:] != sda[:-1]) + 1
     in_high = sda_rows[scl[sda_rows] & scl[sda_rows - 1]]
     is_start = ~sda[in_high]
     conditions = t_ns[in_high]
     rise_ns, fall_ns = t_ns[rises], t_ns[falls]
     slot = _slots(rise_ns, conditions, is_start)
+    falls_first = len(scl) > 0 and bool(scl[0])
+    high_ns, low_ns = _widths(rise_ns, fall_ns, levels.until_ns, falls_first=falls_first)
     return Clocks(
         rise_ns=rise_ns,
-        high_ns=_to_next(rise_ns, fall_ns, levels.until_ns) - rise_ns,
-        low_ns=rise_ns - _from_last(rise_ns, fall_ns),
+        high_ns=high_ns,
+        low_ns=low_ns,
         sda=sda[rises],
         slot=slot,
         start_ns=conditions[is_start],
@@ -89,7 +90,7 @@ def clocks_of(levels: Levels) -> Clocks:
         inside_ns=_inside(rise_ns, slot, conditions),
         void_ns=_void(rise_ns, conditions, is_start),
         falls_ns=(fall_ns, t_ns[sda_rows[~sda[sda_rows]]]),
-        edges_ns=(np.sort(np.concatenate([rise_ns, fall_ns])), t_ns[sda_rows]),
+        edges_ns=(t_ns[changes], t_ns[sda_rows]),
         from_ns=int(t_ns[0]) if len(t_ns) else levels.until_ns,
         until_ns=levels.until_ns,
     )
@@ -97,10 +98,13 @@ def clocks_of(levels: Levels) -> Clocks:
 
 def _slots(rise_ns: Int64s, conditions: Int64s, is_start: Bools) -> Int64s:
     """Clocks since the last START, modulo 9."""
-    last = conditions.searchsorted(rise_ns, "right") - 1
-    opened = (last >= 0) & is_start[np.maximum(last, 0)] if len(conditions) else last >= 0
-    first = rise_ns.searchsorted(conditions[np.maximum(last, 0)]) if len(conditions) else last
-    return np.where(opened, (np.arange(len(rise_ns)) - first) % 9, OUTSIDE).astype(np.int64)
+    n = len(rise_ns)
+    first = np.append(rise_ns.searchsorted(conditions), n)  # clock after each condition
+    slots = np.full(n, OUTSIDE, np.int64)
+    slots[first[0] :] = np.arange(first[0], n) - np.repeat(first[:-1], np.diff(first))
+    slots[first[0] :] %= 9
+    slots[first[0] :][~np.repeat(is_start, np.diff(first))] = OUTSIDE
+    return slots
 
 
 def _inside(rise_ns: Int64s, slot: Int64s, conditions: Int64s) -> Int64s:
@@ -120,17 +124,14 @@ def _void(rise_ns: Int64s, conditions: Int64s, is_start: Bools) -> Int64s:
     return np.asarray(conditions[is_start & (ends == clocks)], np.int64)
 
 
-def _to_next(from_ns: Int64s, ends_ns: Int64s, last_ns: int) -> Int64s:
-    at = ends_ns.searchsorted(from_ns, "right")
-    return np.asarray(np.append(ends_ns, last_ns)[at], np.int64)
-
-
-def _from_last(until_ns: Int64s, begins_ns: Int64s) -> Int64s:
-    """The last of `begins_ns` before each; itself where there is none."""
-    at = begins_ns.searchsorted(until_ns) - 1
-    if not len(begins_ns):
-        return until_ns
-    return np.where(at >= 0, begins_ns[np.maximum(at, 0)], until_ns)
+def _widths(
+    rise_ns: Int64s, fall_ns: Int64s, until_ns: int, *, falls_first: bool
+) -> tuple[Int64s, Int64s]:
+    """Of each rise the high behind it and the low before it: rises and falls alternate."""
+    n = len(rise_ns)
+    begins = fall_ns if falls_first else np.concatenate([rise_ns[:1], fall_ns])
+    ends = np.append(fall_ns[falls_first:], np.int64(until_ns))
+    return ends[:n] - rise_ns, rise_ns - begins[:n]
 
 
 def _median(values: Int64s) -> int:
