@@ -13,10 +13,12 @@ from console.diagnosis.before.sharing import shared
 from console.diagnosis.causes.catalogue import CAUSES
 from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.causes.outcomes_file import of_device
-from console.diagnosis.causes.ranking import ranked, together
+from console.diagnosis.causes.ranking import Ranking, ranked, together
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.episode import Episode, whole_run
 from console.diagnosis.episodes_table import episodes_frame
 from console.diagnosis.lifetimes.lives import Life
+from console.diagnosis.scene import Scene
 from console.diagnosis.story import Story
 from console.diagnosis.telling.telling import Found, found_of, story_of, whole_story
 from console.diagnosis.telling.why import cause_words
@@ -63,33 +65,27 @@ def told(
     of = peripherals_of(evidence, bench)
     episodes, tables, names, lives = of.episodes, of.tables, of.names, of.lives(evidence.name)
     failed = sorted((each for each in episodes if each.failed), key=gravest_first)
+    run = RunFacts(scene_of(evidence, tables, whole_run(evidence.start_ns, evidence.end_ns)))
     found: list[Found] = []
     for episode in failed[:MOST]:
         if stop():
             break
         others = [each for each in episodes if _is_other(each, episode)]
         done = of_device(outcomes, episode.device)
-        found.append(found_of(scene_of(evidence, tables, episode), others, done))
+        found.append(found_of(scene_of(evidence, tables, episode), others, done, run))
     stories = list(_stories(found, lives, episodes, names))
     if not stop():
-        whole = _whole(evidence, tables, episodes, outcomes, stories)
+        goes_on = [each for each in episodes if not each.failed and each.transactions_answered]
+        scenes = [scene_of(evidence, tables, each) for each in goes_on[:MOST]]
+        whole = whole_story(run.scene, _ranked(run, scenes), of_device(outcomes, ""), stories)
         stories += [] if whole is None else [whole]
     return Told(episodes, lives, stories, max(0, len(failed) - MOST), found)
 
 
-def _whole(
-    evidence: Evidence,
-    tables: dict[str, pl.DataFrame],
-    episodes: Sequence[Episode],
-    outcomes: Sequence[Outcome],
-    beside: Sequence[Story],
-) -> Story | None:
+def _ranked(run: RunFacts, goes_on: Sequence[Scene]) -> Ranking:
     """What shows itself though the peripheral went on answering, or none is concerned."""
-    scene = scene_of(evidence, tables, whole_run(evidence.start_ns, evidence.end_ns))
-    on = [each for each in episodes if not each.failed and each.transactions_answered][:MOST]
-    rankings = [ranked(scene_of(evidence, tables, each), causes=GOES_ON) for each in on]
-    ranking = together([ranked(scene, causes=ENDS_NOBODY), *rankings])
-    return whole_story(scene, ranking, of_device(outcomes, ""), beside)
+    rankings = [ranked(scene, causes=GOES_ON, run=run) for scene in goes_on]
+    return together([ranked(run.scene, causes=ENDS_NOBODY, run=run), *rankings])
 
 
 def _stories(

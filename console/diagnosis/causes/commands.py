@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.facts import MS
 from console.diagnosis.causes.links_life import LinkLife
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.causes.topics import Topic
 from console.diagnosis.scene import Bools, Int64s
 
@@ -79,10 +80,10 @@ def _down(link: LinkLife, t_ns: int) -> bool:
     return back is None or t_ns < back
 
 
-def reactions_of(facts: Facts) -> Reactions | None:
+def reactions_of(run: RunFacts) -> Reactions | None:
     """Of the commands of a run; None where there are too few, or nothing that follows them."""
-    topics = _sent([topic for topic in facts.topics if topic.is_command])
-    if not topics or not facts.ordered:
+    topics = _sent([topic for topic in run.topics if topic.is_command])
+    if not topics or not run.ordered:
         return None
     t_ns = np.concatenate([topic.t_ns for topic in topics])
     sizes = np.concatenate([topic.sizes for topic in topics])
@@ -92,10 +93,10 @@ def reactions_of(facts: Facts) -> Reactions | None:
     if len(t_ns) < _FEWEST:
         return None
     window = _window(t_ns)
-    reactions = _kinds_after(facts, t_ns, window)
+    reactions = _kinds_after(run, t_ns, window)
     if not len(reactions):
         return None
-    last = int(facts.scene.table("prints")["t_ns"].max() or 0)  # type: ignore[arg-type]
+    last = int(run.scene.table("prints")["t_ns"].max() or 0)  # type: ignore[arg-type]
     seen = t_ns + window <= last
     t_ns, sizes = t_ns[seen], sizes[seen]
     first = reactions.searchsorted(t_ns, "right")
@@ -109,11 +110,11 @@ def _window(t_ns: Int64s) -> int:
     return int(min(_WITHIN_NS, _SPACING * usual))
 
 
-def _kinds_after(facts: Facts, t_ns: Int64s, window: int) -> Int64s:
+def _kinds_after(run: RunFacts, t_ns: Int64s, window: int) -> Int64s:
     """Times of the prints of the kinds that follow commands, sorted."""
-    prints = facts.scene.table("prints").drop_nulls("t_ns")
+    prints = run.scene.table("prints").drop_nulls("t_ns")
     kinds = prints.with_columns(kind=pl.col("text").str.replace_all(r"\d+(?:\.\d+)?", "#"))
-    for word in _words_of(facts):
+    for word in _words_of(run):
         kinds = kinds.with_columns(pl.col("kind").str.replace_all(word, "*", literal=True))
     parts = kinds.partition_by("kind")
     step = max(float(np.median(np.diff(t_ns))), 1.0)
@@ -133,11 +134,11 @@ def _follows(times: Int64s, t_ns: Int64s, window: int, step: float, kinds: int) 
     return bool(kinds * share ** len(times) < _CHANCE)
 
 
-def _words_of(facts: Facts) -> list[str]:
+def _words_of(run: RunFacts) -> list[str]:
     """Words in the payloads of commands: what the board repeats of them differs in these."""
     values = {
         value
-        for topic in facts.topics
+        for topic in run.topics
         if topic.is_command
         for each in topic.objects[:200]
         for value in each.values()

@@ -26,10 +26,7 @@ from console.diagnosis.causes.faces import (
     Face,
 )
 from console.diagnosis.causes.hold import Hold, hold_of
-from console.diagnosis.causes.links_life import LinkLife, link_life
-from console.diagnosis.causes.printed_numbers import Course, courses_of
-from console.diagnosis.causes.steady import work_ended
-from console.diagnosis.causes.topics import Topic, topics_of
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.causes.traffic import Traffic, traffic_of
 from console.diagnosis.episode import Episode
 from console.diagnosis.scene import Int64s, Levels, Scene
@@ -57,11 +54,15 @@ class Facts:
     Args:
         scene: the episode in its run.
         others: the other episodes of the same device, of this run or of others.
+        run: what is known of its run, where several scenes of one are looked at.
     """
 
-    def __init__(self, scene: Scene, others: Sequence[Episode] = ()) -> None:
+    def __init__(
+        self, scene: Scene, others: Sequence[Episode] = (), run: RunFacts | None = None
+    ) -> None:
         self.scene = scene
         self.others = others
+        self.run = RunFacts(scene) if run is None else run
         self._made: dict[object, Any] = {}
 
     def once(self, work: Callable[[Facts], T]) -> T:
@@ -229,15 +230,11 @@ class Facts:
 
     # --- what was printed
 
-    def prints(self, from_ns: int, until_ns: int, *patterns: str) -> pl.DataFrame:
-        """Prints of a span that match every pattern."""
-        return words.matching(self.scene.window("prints", from_ns, until_ns), *patterns)
-
     @cached_property
     def complaints(self) -> pl.DataFrame:
         """What the firmware complained of in the dead stretch, the bus or the device in it."""
         begin, end = self.dead
-        found = self.prints(begin - 100 * MS, end + 1, words.COMPLAINT)
+        found = self.run.prints(begin - 100 * MS, end + 1, words.COMPLAINT)
         named = (
             found["text"]
             .str.to_lowercase()
@@ -247,55 +244,8 @@ class Facts:
         return found.filter(named | about_bus)
 
     @cached_property
-    def restarts(self) -> pl.DataFrame:
-        """Boots of firmware over the whole run."""
-        return words.restarts_of(self.scene)
-
-    @cached_property
     def restarted_at_end(self) -> bool:
         """Whether the firmware restarted about when the dead stretch began."""
         begin, end = self.dead
-        near = self.restarts["t_ns"].is_between(self.traffic.last_good_ns, begin + 1000 * MS)
+        near = self.run.restarts["t_ns"].is_between(self.traffic.last_good_ns, begin + 1000 * MS)
         return bool(near.any()) and end > begin
-
-    @cached_property
-    def ended_ns(self) -> int | None:
-        """When a kind of print that had come regularly came for the last time, for good."""
-        return work_ended(self.scene)
-
-    @cached_property
-    def courses(self) -> list[Course]:
-        """Numbers that the firmware prints again and again, over the run."""
-        return courses_of(self.scene)
-
-    @cached_property
-    def has_prints(self) -> bool:
-        """Whether there is a log on the axis."""
-        return bool(self.scene.of_kind("prints")) and self.scene.table("prints").height > 0
-
-    # --- the network
-
-    @cached_property
-    def topics(self) -> list[Topic]:
-        """The messages by topic."""
-        return topics_of(self.scene)
-
-    @cached_property
-    def link(self) -> LinkLife:
-        """When the board's link to its broker was lost and found."""
-        return link_life(self.scene)
-
-    @property
-    def ordered(self) -> bool:
-        """Whether prints and messages lie on one axis, so that their order means something."""
-        return bool(self.scene.of_kind("prints")) and bool(self.scene.of_kind("messages"))
-
-    @cached_property
-    def link_of_messages(self) -> LinkLife:
-        """The same on the messages' clock: by the broker's log alone where prints are beside it."""
-        return self.link if self.ordered else link_life(self.scene, printed=False)
-
-    @cached_property
-    def has_messages(self) -> bool:
-        """Whether messages were recorded."""
-        return self.scene.table("messages").height > 0

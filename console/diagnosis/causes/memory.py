@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import polars as pl
 
-from console.diagnosis.causes.facts import Facts
 from console.diagnosis.causes.printed_numbers import Course
+from console.diagnosis.causes.run_facts import RunFacts
 
 MEMORY = r"(?i)heap|free|block|largest|mem"
 
 
-def shrinking(facts: Facts) -> Course | None:
+def shrinking(run: RunFacts) -> Course | None:
     """The first printed size of memory that falls over the run; None when none does."""
-    return next((each for each in facts.courses if each.falling and _is_memory(each)), None)
+    return next((each for each in run.courses if each.falling and _is_memory(each)), None)
 
 
 def _is_memory(course: Course) -> bool:

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 from console.diagnosis.causes.catalogue import CAUSES
 from console.diagnosis.causes.cause import FAIR, WEAK, Answer, Cause, Evidence, missing_kinds
 from console.diagnosis.causes.facts import Facts
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.episode import Episode
 from console.diagnosis.scene import Scene
 
@@ -98,7 +99,10 @@ class Ranking:
 
 
 def ranked(
-    scene: Scene, others: Sequence[Episode] = (), causes: Iterable[Cause] = CAUSES
+    scene: Scene,
+    others: Sequence[Episode] = (),
+    causes: Iterable[Cause] = CAUSES,
+    run: RunFacts | None = None,
 ) -> Ranking:
     """Rank the causes of one scene.
 
@@ -107,8 +111,9 @@ def ranked(
             is looked for over a device's whole life; or a whole run (`whole_run`).
         others: the other episodes of that device.
         causes: those to try.
+        run: what is known of its run, where several scenes of one are ranked.
     """
-    facts = Facts(scene, others)
+    facts = Facts(scene, others, run)
     answers = {cause.slug: (cause, answered(cause, scene, facts)) for cause in causes}
     faces = _faces(facts, answers)
     is_dead = bool(scene.episode.device) and facts.stopped

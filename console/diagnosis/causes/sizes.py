@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from console.diagnosis.causes.commands import reactions_of
-from console.diagnosis.causes.facts import Facts
 from console.diagnosis.causes.prints_near import COMPLAINT
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.causes.topics import Topic
 from console.diagnosis.scene import Bools, Int64s
 from console.watch.findings import counted
@@ -53,17 +53,17 @@ class SizeEdge:
         return self.lost >= _FEWEST_LOST and self.exceptions <= (self.lost + self.kept) // 50
 
 
-def size_edge(facts: Facts) -> SizeEdge | None:
+def size_edge(run: RunFacts) -> SizeEdge | None:
     """From commands and whether they were followed, or from prints of what was sent.
 
     None where neither tells.
     """
     best: SizeEdge | None = None
-    reactions = facts.once(reactions_of)
+    reactions = run.once(reactions_of)
     if reactions is not None and not reactions.followed.all():
         best = _edge(reactions.sizes, ~reactions.followed, reactions.t_ns)
-    for topic in facts.topics:
-        found = _of_published(facts, topic) or _of_longest(facts, topic)
+    for topic in run.topics:
+        found = _of_published(run, topic) or _of_longest(run, topic)
         if found is not None and (best is None or found.sharp):
             best = found
     return best
@@ -88,14 +88,14 @@ def _edge(sizes: Int64s, lost: Bools, t_ns: Int64s) -> SizeEdge | None:
     )
 
 
-def _of_published(facts: Facts, topic: Topic) -> SizeEdge | None:
+def _of_published(run: RunFacts, topic: Topic) -> SizeEdge | None:
     """Sizes that the firmware printed as it sent, beside the numbers that arrived."""
     if topic.counter is None or topic.is_command:
         return None
     arrived = set(topic.counter.tolist())
     low, high = min(arrived), max(arrived)
     rows = []
-    for t, text in facts.scene.table("prints").select("t_ns", "text").iter_rows():
+    for t, text in run.scene.table("prints").select("t_ns", "text").iter_rows():
         if t is None or not _SENT.search(text or ""):
             continue
         size, number = _SIZE.search(text), _NUMBER.search(text)
@@ -115,7 +115,7 @@ _CHANCE = 0.01  # that losses which do not ask for length spare all other topics
 _NEAR = 3.0  # times the usual step between lengths, which the longest kept stays below its limit
 
 
-def _of_longest(facts: Facts, topic: Topic) -> SizeEdge | None:
+def _of_longest(run: RunFacts, topic: Topic) -> SizeEdge | None:
     """Numbers missing in the topic of the longest messages, again and again, and in no other.
 
     The lengths must vary, and the others must be so many that losses at that rate would have hit
@@ -123,7 +123,7 @@ def _of_longest(facts: Facts, topic: Topic) -> SizeEdge | None:
     """
     missing, kept = sum(hole.missing for hole in topic.holes), len(topic.sizes)
     longest = int(topic.sizes.max(initial=0))
-    others = [each for each in facts.topics if _is_beside(each, topic)]
+    others = [each for each in run.topics if _is_beside(each, topic)]
     spared = sum(len(each.sizes) for each in others)
     if topic.is_command or missing < 3 or kept < 10 or not others:
         return None
@@ -131,7 +131,7 @@ def _of_longest(facts: Facts, topic: Topic) -> SizeEdge | None:
         return None
     chance = (kept / (kept + missing)) ** spared
     varied = float(topic.sizes.std()) > _SPREAD * longest
-    if chance > _CHANCE or not varied or _complained(facts, topic):
+    if chance > _CHANCE or not varied or _complained(run, topic):
         return None
     return SizeEdge(
         missing,
@@ -151,9 +151,9 @@ def _is_beside(each: Topic, topic: Topic) -> bool:
     return each.name != topic.name and not each.is_command and same
 
 
-def _complained(facts: Facts, topic: Topic) -> bool:
+def _complained(run: RunFacts, topic: Topic) -> bool:
     """Whether the firmware complains in most of the holes."""
-    told = [facts.prints(h.last_ns, h.next_ns, COMPLAINT).height > 0 for h in topic.holes]
+    told = [run.prints(h.last_ns, h.next_ns, COMPLAINT).height > 0 for h in topic.holes]
     return sum(told) > len(told) / 2
 
 

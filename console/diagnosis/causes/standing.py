@@ -5,19 +5,20 @@ from __future__ import annotations
 import numpy as np
 
 from console.diagnosis.causes.facts import MS, Facts
+from console.diagnosis.causes.run_facts import RunFacts
 
 _S = 1_000 * MS
 _KEEP_ALIVE_NS = (1 * _S, 120 * _S)  # keep-alives in use, times 1.5 (MQTT 3.1.1 section 3.1.2.10)
 
 
-def blocked_before(facts: Facts) -> list[tuple[int, int]]:
+def blocked_before(run: RunFacts) -> list[tuple[int, int]]:
     """Silences of the log of keep-alive length that end as a lost link is told."""
-    times = facts.scene.table("prints")["t_ns"].drop_nulls().to_numpy()
+    times = run.scene.table("prints")["t_ns"].drop_nulls().to_numpy()
     if len(times) < 20:
         return []
     usual = float(np.percentile(np.diff(times), 99))
     found = []
-    for lost in facts.link.lost_ns.tolist():
+    for lost in run.link.lost_ns.tolist():
         at = int(times.searchsorted(lost - 3 * _S))
         near = times[max(at - 1, 0) : int(times.searchsorted(lost, "right"))]
         steps = np.diff(near)

@@ -10,6 +10,7 @@ from console.diagnosis.before.looking import differences
 from console.diagnosis.before.sharing import Shared
 from console.diagnosis.causes.experiments import Outcome, after
 from console.diagnosis.causes.ranking import Ranking, ranked
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
 from console.diagnosis.held.held_lines import held_lines
@@ -44,7 +45,10 @@ class Found:
 
 
 def found_of(
-    scene: Scene, others: Sequence[Episode] = (), outcomes: Sequence[Outcome] = ()
+    scene: Scene,
+    others: Sequence[Episode] = (),
+    outcomes: Sequence[Outcome] = (),
+    run: RunFacts | None = None,
 ) -> Found:
     """Look at one episode.
 
@@ -52,8 +56,9 @@ def found_of(
         scene: the episode in its run.
         others: the other episodes of that device.
         outcomes: of experiments on it, as the user recorded them.
+        run: what is known of its run, where several episodes of one are looked at.
     """
-    ranking = ranked(scene, others)
+    ranking = ranked(scene, others, run=run)
     if outcomes:
         ranking = after(ranking, outcomes)
     return Found(scene, held_lines(scene), differences(scene), ranking, outcomes)

@@ -135,7 +135,7 @@ def _odd_before_end(facts: Facts, usual: set[str]) -> pl.DataFrame:
 
 def _rebooted_before(facts: Facts) -> bool:
     begin = facts.traffic.last_good_ns - 2 * facts.traffic.period_ns - 1000 * MS
-    return bool(facts.restarts["t_ns"].is_between(begin, facts.dead[0] + 200 * MS).any())
+    return bool(facts.run.restarts["t_ns"].is_between(begin, facts.dead[0] + 200 * MS).any())
 
 
 def _slipped(facts: Facts) -> bool:

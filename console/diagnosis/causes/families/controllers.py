@@ -39,7 +39,7 @@ def second_controller(_scene: Scene, facts: Facts) -> Answer:
     mixed = _and_rows(facts)
     cut = _cut_at_difference(facts)
     near = _starts_too_near(facts)
-    said = facts.prints(*facts.life, r"(?i)arbitration|\barlo\b").height > 0
+    said = facts.run.prints(*facts.life, r"(?i)arbitration|\barlo\b").height > 0
     ghosts = _ghost_rows(facts)
     haunted = ghosts.height >= 2 and bool(near)
     return judged(

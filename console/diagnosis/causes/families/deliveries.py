@@ -33,11 +33,11 @@ def redelivery(_scene: Scene, facts: Facts) -> Answer:
     twice = _repeated(facts)
     marked = [t for t in twice if t[1]]
     near = _near_links(facts, np.array([t for t, _ in twice], np.int64))
-    reactions = facts.once(reactions_of)
+    reactions = facts.run.once(reactions_of)
     acted = [t for t, _ in twice if reactions is not None and reactions.acted_after(t)]
     return judged(
         needed(
-            bool(twice) if facts.has_messages else None,
+            bool(twice) if facts.run.has_messages else None,
             f"{counted(len(twice), 'message')} came again, number and all",
             "no message came twice",
             "whether messages came twice: none were recorded",
@@ -67,7 +67,7 @@ def redelivery(_scene: Scene, facts: Facts) -> Answer:
 def _repeated(facts: Facts) -> list[tuple[int, bool]]:
     """Messages with a counter that repeats the one before with the same payload: when, marked."""
     found = []
-    for topic in facts.topics:
+    for topic in facts.run.topics:
         marked = topic.rows["duplicate"].fill_null(value=False).to_list()
         payload = topic.rows["payload"].to_list()
         counter = topic.counter
@@ -80,9 +80,9 @@ def _repeated(facts: Facts) -> list[tuple[int, bool]]:
 
 def _near_links(facts: Facts, t_ns: Int64s) -> bool | None:
     moments = np.sort(
-        np.concatenate([facts.link_of_messages.lost_ns, facts.link_of_messages.found_ns])
+        np.concatenate([facts.run.link_of_messages.lost_ns, facts.run.link_of_messages.found_ns])
     )
-    if not (facts.ordered or facts.link_of_messages.broker) or not len(t_ns):
+    if not (facts.run.ordered or facts.run.link_of_messages.broker) or not len(t_ns):
         return None
     if not len(moments):
         return False
@@ -92,8 +92,8 @@ def _near_links(facts: Facts, t_ns: Int64s) -> bool | None:
 
 def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
     """The command reached the board, and the firmware did nothing with it."""
-    reactions = facts.once(reactions_of)
-    ignored = [] if reactions is None else reactions.ignored(facts.link, _unheard(facts))
+    reactions = facts.run.once(reactions_of)
+    ignored = [] if reactions is None else reactions.ignored(facts.run.link, _unheard(facts))
     return judged(
         needed(
             None if reactions is None else bool(ignored),
@@ -117,15 +117,15 @@ def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
         ),
         unless(_undelivered(facts, ignored), "they went out with QoS 0, and no delivery is seen"),
         unless(_by_size(facts), "those are the longest ones"),
-        unless(facts.link.unsubscribed, "the board had not subscribed again"),
+        unless(facts.run.link.unsubscribed, "the board had not subscribed again"),
         unless(
             words.matching(facts.scene.table("prints"), words.WATCHDOG).height > 1,
             "the watchdog restarted the firmware again and again",
         ),
         unless(
             reactions is not None
-            and bool(len(facts.link.reconnects_ns))
-            and reactions.split_at(facts.link.reconnects_ns) is not None,
+            and bool(len(facts.run.link.reconnects_ns))
+            and reactions.split_at(facts.run.link.reconnects_ns) is not None,
             "they are all those after a reconnect",
         ),
     )
@@ -142,8 +142,8 @@ def _ignored_words(reactions: Reactions | None, ignored: list[int]) -> str:
 
 def _unheard(facts: Facts) -> list[tuple[int, int]]:
     """Spans in which nothing got through or the board stood."""
-    holes = [(h.last_ns, h.next_ns) for t in facts.topics for h in t.holes if not t.is_command]
-    return [*holes, *facts.once(blocked_before)]
+    holes = [(h.last_ns, h.next_ns) for t in facts.run.topics for h in t.holes if not t.is_command]
+    return [*holes, *facts.run.once(blocked_before)]
 
 
 def _undelivered(facts: Facts, t_ns: list[int]) -> bool:
@@ -151,7 +151,7 @@ def _undelivered(facts: Facts, t_ns: list[int]) -> bool:
 
     What is of QoS 1 or 2 is sent until it is acknowledged (MQTT 3.1.1 section 4.3).
     """
-    commands = [topic for topic in facts.topics if topic.is_command]
+    commands = [topic for topic in facts.run.topics if topic.is_command]
     arrived = any(topic.direction == "from-broker" for topic in commands)
     rows = [topic.rows.filter(pl.col("t_ns").is_in(t_ns)) for topic in commands]
     loose = [bool((each["qos"].fill_null(0) == 0).all()) for each in rows if each.height]
@@ -159,13 +159,13 @@ def _undelivered(facts: Facts, t_ns: list[int]) -> bool:
 
 
 def _by_size(facts: Facts) -> bool:
-    edge = facts.once(size_edge)
+    edge = facts.run.once(size_edge)
     return edge is not None and edge.sharp and edge.lost >= 3
 
 
 def _link_was_up(facts: Facts, t_ns: list[int]) -> bool:
     """Whether at most of these moments the link had not been lost since it was last found."""
-    lost, found = facts.link.lost_ns, facts.link.found_ns
+    lost, found = facts.run.link.lost_ns, facts.run.link.found_ns
 
     def up(t: int) -> bool:
         down = int(lost.searchsorted(t)) - 1

@@ -104,7 +104,7 @@ def recovery_in_transaction(_scene: Scene, facts: Facts) -> Answer:
             strength=WEAK,
         ),
         telling(
-            facts.prints(*_wide(facts), words.RECOVERY).height > 0 or None,
+            facts.run.prints(*_wide(facts), words.RECOVERY).height > 0 or None,
             "the firmware says that it recovers the bus",
             "",
             "what the firmware does then: it does not say",

@@ -32,12 +32,12 @@ def _at(hold: Hold | None) -> Place:
 
 def _reset_near(facts: Facts, hold: Hold | None) -> bool | None:
     """Whether the firmware restarted about when the line was first held."""
-    if not facts.has_prints:
+    if not facts.run.has_prints:
         return None
     if hold is None:
         return False
     begin, end = hold.start_ns - 10 * MS, hold.start_ns + _RESET_NEAR_NS + facts.traffic.period_ns
-    return facts.restarts.filter(facts.restarts["t_ns"].is_between(begin, end)).height > 0
+    return facts.run.restarts.filter(facts.run.restarts["t_ns"].is_between(begin, end)).height > 0
 
 
 def _failed_burst(facts: Facts) -> bool | None:
@@ -176,9 +176,9 @@ def _stands_at_acknowledge(hold: Hold | None) -> bool:
 
 def _reset_freed(facts: Facts, hold: Hold | None) -> bool | None:
     """Whether the clock came free as the firmware restarted."""
-    if not facts.has_prints or hold is None or hold.end_ns >= facts.scene.end_ns - MS:
+    if not facts.run.has_prints or hold is None or hold.end_ns >= facts.scene.end_ns - MS:
         return None
-    near = facts.restarts["t_ns"].is_between(hold.end_ns - 100 * MS, hold.end_ns + 500 * MS)
+    near = facts.run.restarts["t_ns"].is_between(hold.end_ns - 100 * MS, hold.end_ns + 500 * MS)
     return bool(near.any())
 
 

@@ -21,14 +21,14 @@ from console.watch.findings import counted
 
 def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
     """An error flag that nobody clears keeps the handler busy until the watchdog bites."""
-    restarts = facts.restarts
+    restarts = facts.run.restarts
     begin, end = facts.dead
     bitten = words.matching(facts.scene.table("prints"), words.WATCHDOG)
     after = bitten.filter(pl.col("t_ns").is_between(begin - 1000 * MS, end + 60_000 * MS))
     before = bitten.filter(pl.col("t_ns") < begin - 1000 * MS)
     return judged(
         needed(
-            after.height > 0 if facts.has_prints else None,
+            after.height > 0 if facts.run.has_prints else None,
             "the watchdog restarted the firmware",
             "the watchdog did not restart the firmware",
             "whether the watchdog bit: there is no log",

@@ -29,11 +29,11 @@ from decoders.durations import in_words
 
 def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
     """One long call, of the bus or a sensor, keeps the client from its keep-alive."""
-    blocked = facts.once(blocked_before)
+    blocked = facts.run.once(blocked_before)
     bus = [each for each in blocked if _long_on_bus(facts, *each)]
     return judged(
         needed(
-            bool(blocked) if facts.has_prints else None,
+            bool(blocked) if facts.run.has_prints else None,
             f"before the link was lost the board stood for "
             f"{in_words(max((b - a for a, b in blocked), default=0))}",
             "the board was at work until the link was lost",
@@ -56,7 +56,7 @@ def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(
-            len(blocked) >= 0.6 * max(len(facts.link.lost_ns), 1),
+            len(blocked) >= 0.6 * max(len(facts.run.link.lost_ns), 1),
             "it is so before most losses",
             "other losses have no such call before them",
         ),
@@ -65,7 +65,7 @@ def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
 
 def _said_keep_alive(facts: Facts) -> bool:
     """Whether the broker's log gives the keep-alive as its reason (0x8D of MQTT 5.0)."""
-    gone = [each.members for each in facts.link.broker if each.event == "disconnect"]
+    gone = [each.members for each in facts.run.link.broker if each.event == "disconnect"]
     return any("keep" in str(m.get("reason", "")).lower() or m.get("code") == 0x8D for m in gone)
 
 

@@ -30,13 +30,13 @@ _CHANCE = 0.1  # that numbers are missing where the link was lost for another re
 
 def _holes(facts: Facts) -> list[tuple[Topic, Hole]]:
     """Numbers left out in topics that are published without an acknowledgement."""
-    return [(topic, hole) for topic in facts.topics for hole in topic.holes]
+    return [(topic, hole) for topic in facts.run.topics for hole in topic.holes]
 
 
 def _at_loss(facts: Facts, holes: list[tuple[Topic, Hole]]) -> list[tuple[Topic, Hole, int]]:
     """The holes within which the link was lost or found again, with that moment."""
     moments = np.sort(
-        np.concatenate([facts.link_of_messages.lost_ns, facts.link_of_messages.found_ns])
+        np.concatenate([facts.run.link_of_messages.lost_ns, facts.run.link_of_messages.found_ns])
     )
     found = []
     for topic, hole in holes:
@@ -59,15 +59,15 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
     few = [each for each in unacknowledged if each[1].missing <= 2]
     return judged(
         needed(
-            len(few) > 0 if facts.has_messages else None,
+            len(few) > 0 if facts.run.has_messages else None,
             f"a number or two is missing where the link was lost, {times(len(few))}",
             "no number is missing where the link was lost",
             "which messages are missing: none were recorded",
             strength=FAIR,
             at=_hole_place(few),
         ),
-        unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
-        unless(bool(facts.once(blocked_before)), "the board stood before the loss"),
+        unless(len(facts.run.link.taken_over_ns) > 0, "another client took the session over"),
+        unless(bool(facts.run.once(blocked_before)), "the board stood before the loss"),
         needed(
             _by_chance(facts, few) < _CHANCE if few else None,
             "that is no chance",
@@ -94,7 +94,7 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
 def _by_chance(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> float:
     """How probable it is that holes of these widths all lie where the link was lost."""
     run_ns = max(facts.scene.end_ns - facts.scene.start_ns, 1)
-    losses = max(len(facts.link_of_messages.lost_ns), len(facts.link_of_messages.found_ns))
+    losses = max(len(facts.run.link_of_messages.lost_ns), len(facts.run.link_of_messages.found_ns))
     reach = [hole.next_ns - hole.last_ns + 2 * topic.period_ns for topic, hole, _ in holes]
     return float(np.prod([min(losses * each / run_ns, 1.0) for each in reach]))
 
@@ -106,7 +106,7 @@ def _qos0(topic: Topic) -> bool:
 def half_open(_scene: Scene, facts: Facts) -> Answer:
     """The peer is gone, and publishing still succeeds until the keep-alive notices."""
     at_loss = _at_loss(facts, _holes(facts))
-    lost = facts.link_of_messages.lost_ns
+    lost = facts.run.link_of_messages.lost_ns
     spans = [
         int(lost[at]) - hole.last_ns
         for _, hole, _ in at_loss
@@ -116,7 +116,7 @@ def half_open(_scene: Scene, facts: Facts) -> Answer:
     many = [each for each in at_loss if each[1].missing >= 3]
     return judged(
         needed(
-            len(many) > 0 if facts.has_messages else None,
+            len(many) > 0 if facts.run.has_messages else None,
             f"several numbers in a row are missing, {times(len(many))}",
             "never several numbers in a row are missing",
             "which messages are missing: none were recorded",
@@ -144,12 +144,12 @@ def _published_meanwhile(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> 
     pattern = r"(?i)publish|\bsent\b|\bpub\b|\btx\b"
     if not words.matching(facts.scene.table("prints"), pattern).height:
         return None
-    return any(facts.prints(h.last_ns, h.next_ns, pattern).height >= 2 for _, h, _ in holes)
+    return any(facts.run.prints(h.last_ns, h.next_ns, pattern).height >= 2 for _, h, _ in holes)
 
 
 def _silent_meanwhile(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> bool:
     """Whether the log has nothing over most of the holes either: the board itself stood."""
-    if not facts.has_prints:
+    if not facts.run.has_prints:
         return False
     stood = [longest_silence(facts, h.last_ns, at) > 0.7 * (at - h.last_ns) for _, h, at in holes]
     return bool(np.mean(stood) > 0.5)

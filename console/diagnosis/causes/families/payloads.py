@@ -27,7 +27,7 @@ _S = 1_000 * MS
 
 def oversize_drop(_scene: Scene, facts: Facts) -> Answer:
     """Messages longer than a client's buffer are dropped without a word."""
-    edge = facts.once(size_edge)
+    edge = facts.run.once(size_edge)
     return judged(
         needed(
             None if edge is None else edge.sharp,
@@ -43,17 +43,17 @@ def oversize_drop(_scene: Scene, facts: Facts) -> Answer:
             "there are too few to tell",
             strength=FAIR,
         ),
-        unless(len(facts.link.lost_ns) > 0, "the link was lost meanwhile"),
+        unless(len(facts.run.link.lost_ns) > 0, "the link was lost meanwhile"),
     )
 
 
 def schema_drift(_scene: Scene, facts: Facts) -> Answer:
     """A field is renamed, nested or of another type, as of one moment."""
-    changes = [found for topic in facts.topics if (found := _keys_changed(topic)) is not None]
+    changes = [found for topic in facts.run.topics if (found := _keys_changed(topic)) is not None]
     near = [t for t in changes if _version_near(facts, t)]
     return judged(
         needed(
-            bool(changes) if facts.has_messages else None,
+            bool(changes) if facts.run.has_messages else None,
             f"{_fields_of(len(changes))} change at one moment, for good",
             "no topic changes the names or types of its fields for good",
             "whether fields change: no messages were recorded",
@@ -61,7 +61,7 @@ def schema_drift(_scene: Scene, facts: Facts) -> Answer:
             at=Place("messages", changes[0]) if changes else Place(),
         ),
         telling(
-            bool(near) if facts.has_prints else None,
+            bool(near) if facts.run.has_prints else None,
             "as the firmware booted, or told its version",
             "the firmware did not boot then",
             "whether the firmware booted then: there is no log",
@@ -86,8 +86,8 @@ def _keys_changed(topic: Topic) -> int | None:
 
 def _version_near(facts: Facts, t_ns: int) -> bool:
     begin, end = t_ns - 60 * _S, t_ns + 5 * _S
-    version = facts.prints(begin, end, r"(?i)version|firmware|\bfw\b|\bbuild\b")
-    boots = facts.restarts.filter(pl.col("t_ns").is_between(begin, end))
+    version = facts.run.prints(begin, end, r"(?i)version|firmware|\bfw\b|\bbuild\b")
+    boots = facts.run.restarts.filter(pl.col("t_ns").is_between(begin, end))
     return version.height + boots.height > 0
 
 

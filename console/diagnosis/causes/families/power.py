@@ -62,8 +62,8 @@ def supply_dip(scene: Scene, facts: Facts) -> Answer:
     """Several targets restart at once, or the firmware says that the supply dipped."""
     gone, apart = _gone_together(facts)
     begin, end = facts.dead
-    dips = facts.prints(begin - 1000 * MS, end + 1, words.BROWN_OUT)
-    said = dips.height > 0 if facts.has_prints else None
+    dips = facts.run.prints(begin - 1000 * MS, end + 1, words.BROWN_OUT)
+    said = dips.height > 0 if facts.run.has_prints else None
     several = len(gone) >= 2
     return judged(
         needed(
@@ -88,7 +88,7 @@ def supply_dip(scene: Scene, facts: Facts) -> Answer:
 
 
 def _switched(facts: Facts, t_ns: int, *, on: bool) -> bool:
-    found = facts.prints(t_ns - 100 * MS, t_ns + 50 * MS, words.POWER_SWITCH)
+    found = facts.run.prints(t_ns - 100 * MS, t_ns + 50 * MS, words.POWER_SWITCH)
     word = words.SWITCHED_ON if on else words.SWITCHED_OFF
     return words.matching(found, word).height > 0
 
@@ -96,7 +96,7 @@ def _switched(facts: Facts, t_ns: int, *, on: bool) -> bool:
 def clamped_bus(_scene: Scene, facts: Facts) -> Answer:
     """A target without supply pulls the lines low through its pins."""
     hold = facts.hold
-    known = facts.has_prints
+    known = facts.run.has_prints
     return judged(
         needed(
             hold is not None and hold.state == "both-held",
@@ -216,7 +216,7 @@ def _near_hand_over(facts: Facts) -> bool | None:
         np.concatenate(
             [
                 recoveries,
-                facts.restarts["t_ns"].to_numpy(),
+                facts.run.restarts["t_ns"].to_numpy(),
                 np.array([b.from_ns for b in facts.bursts if b.clocks > 1], np.int64),
                 facts.traffic.bus.filter(pl.col("address").is_between(0x70, 0x77))[
                     "end_ns"
@@ -225,7 +225,7 @@ def _near_hand_over(facts: Facts) -> bool | None:
         )
     )
     if not len(moments):
-        return False if facts.has_prints else None
+        return False if facts.run.has_prints else None
     return bool(np.mean(near(dips, moments, 20 * MS, 20 * MS)) >= 0.5)
 
 

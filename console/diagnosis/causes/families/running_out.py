@@ -34,7 +34,7 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
     low, high = episode.polls_answered, episode.transactions_answered
     near = _near(facts, low, high)
     course = _filling(facts)
-    exhausted = facts.prints(facts.dead[0] - 1000 * MS, scene.end_ns + 1, words.EXHAUSTED)
+    exhausted = facts.run.prints(facts.dead[0] - 1000 * MS, scene.end_ns + 1, words.EXHAUSTED)
     same = _others_agree(facts)
     return judged(
         needed(
@@ -132,7 +132,7 @@ def _others_agree(facts: Facts) -> bool | None:
 
 def _filling(facts: Facts) -> Course | None:
     """A printed count of handles that rose to a power of two, or to a table less what was open."""
-    for course in facts.courses:
+    for course in facts.run.courses:
         rises = course.rising and words_match(course.name, words.HANDLES)
         if rises and near_limit(course.last, course.last):
             return course
@@ -145,16 +145,16 @@ def words_match(text: str, pattern: str) -> bool:
 
 
 def _memory_failed(facts: Facts) -> bool:
-    return facts.prints(*facts.life, words.ALLOCATION, words.COMPLAINT).height > 0
+    return facts.run.prints(*facts.life, words.ALLOCATION, words.COMPLAINT).height > 0
 
 
 def heap_starvation(_scene: Scene, facts: Facts) -> Answer:
     """The largest free block shrinks until an allocation fails."""
-    falling = facts.once(shrinking)
+    falling = facts.run.once(shrinking)
     failed = words.matching(facts.scene.table("prints"), words.ALLOCATION, words.COMPLAINT)
     return judged(
         needed(
-            failed.height > 0 if facts.has_prints else None,
+            failed.height > 0 if facts.run.has_prints else None,
             f"allocations fail {times(failed.height)}",
             "no allocation fails",
             "whether allocations fail: there is no log",
@@ -162,7 +162,7 @@ def heap_starvation(_scene: Scene, facts: Facts) -> Answer:
             at=Place("prints", int(failed["t_ns"][0])) if failed.height else Place(),
         ),
         telling(
-            falling is not None if facts.courses else None,
+            falling is not None if facts.run.courses else None,
             f"{falling.name} falls from {falling.first:,.0f} to {falling.last:,.0f}"
             if falling
             else "a printed size of memory falls",
@@ -171,7 +171,7 @@ def heap_starvation(_scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
         ),
         telling(
-            len(facts.link.reconnects_ns) < 5,
+            len(facts.run.link.reconnects_ns) < 5,
             "the link was not lost often",
             "the link was lost often",
         ),

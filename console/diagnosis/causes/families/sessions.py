@@ -28,14 +28,14 @@ _ALIKE = 1.5  # times longer that one of two equal back-offs may seem
 
 def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
     """Two clients share an id and evict each other."""
-    lost, found = facts.link.lost_ns, facts.link.found_ns
+    lost, found = facts.run.link.lost_ns, facts.run.link.found_ns
     steps = np.diff(lost)
     steady = len(steps) >= 3 and float(np.percentile(steps, 75)) < 1.6 * float(np.median(steps))
-    said = len(facts.link.taken_over_ns)
+    said = len(facts.run.link.taken_over_ns)
     quick = _lasts_a_back_off(lost, found)
     return judged(
         needed(
-            len(lost) >= 4 if facts.has_prints else None,
+            len(lost) >= 4 if facts.run.has_prints else None,
             f"the link was lost {times(len(lost))}",
             "the link was not lost again and again",
             "whether the link was lost: there is no log",
@@ -54,17 +54,17 @@ def client_id_duel(_scene: Scene, facts: Facts) -> Answer:
             else "it lasts as long as it is away, as two clients with one back-off make it",
             "the link lasts longer, or less long, than it is away",
             strength=STRONG if said else WEAK,
-            at=Place("", int(facts.link.taken_over_ns[0])) if said else Place(),
+            at=Place("", int(facts.run.link.taken_over_ns[0])) if said else Place(),
         ),
         telling(
-            facts.link.whences > 1 or None,
+            facts.run.link.whences > 1 or None,
             "one id connects from several addresses",
             "",
             "from where the id connects: the broker does not say",
             strength=FAIR,
         ),
-        unless(bool(facts.once(blocked_before)), "the board stood before each loss"),
-        unless(facts.once(shrinking) is not None, "memory went down with each reconnect"),
+        unless(bool(facts.run.once(blocked_before)), "the board stood before each loss"),
+        unless(facts.run.once(shrinking) is not None, "memory went down with each reconnect"),
     )
 
 
@@ -84,13 +84,13 @@ def _lasts_a_back_off(lost: Int64s, found: Int64s) -> bool:
 
 def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:
     """Reconnects come faster and faster, each takes memory, and a fault elsewhere follows."""
-    back = facts.link.found_ns
+    back = facts.run.link.found_ns
     steps = np.diff(back)
     faster = len(steps) >= 5 and float(np.mean(steps[-2:])) < 0.6 * float(np.mean(steps[:2]))
-    costs = facts.once(shrinking) is not None
+    costs = facts.run.once(shrinking) is not None
     return judged(
         needed(
-            len(back) >= 5 if facts.has_prints else None,
+            len(back) >= 5 if facts.run.has_prints else None,
             f"the link was found again {times(len(back))}",
             "the link was not found again and again",
             "whether the link was lost: there is no log",
@@ -103,7 +103,7 @@ def reconnect_storm(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(costs, "free memory goes down meanwhile", strength=FAIR),
-        unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
+        unless(len(facts.run.link.taken_over_ns) > 0, "another client took the session over"),
     )
 
 

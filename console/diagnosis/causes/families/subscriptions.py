@@ -29,13 +29,13 @@ _S = 1_000 * MS
 
 def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
     """After a reconnect commands vanish, while publishing works."""
-    reactions = facts.once(reactions_of)
-    back = facts.link.reconnects_ns
-    log = facts.link.unsubscribed
+    reactions = facts.run.once(reactions_of)
+    back = facts.run.link.reconnects_ns
+    log = facts.run.link.unsubscribed
     told = None if reactions is None or not len(back) else reactions.split_at(back)
     return judged(
         needed(
-            len(back) > 0 if facts.has_prints else None,
+            len(back) > 0 if facts.run.has_prints else None,
             f"the link was found again {times(len(back))}",
             "the link was never lost and found again",
             "whether the link was lost: there is no log",
@@ -63,34 +63,34 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
             "and what the board publishes does not arrive either",
             strength=FAIR,
         ),
-        unless(len(facts.link.taken_over_ns) > 0, "another client took the session over"),
+        unless(len(facts.run.link.taken_over_ns) > 0, "another client took the session over"),
     )
 
 
 def _subscribed_after(facts: Facts, back: Int64s) -> bool:
-    return bool((facts.link.subscribed_ns >= back[-1]).any())
+    return bool((facts.run.link.subscribed_ns >= back[-1]).any())
 
 
 def _published_after(facts: Facts, t_ns: int) -> bool:
-    return any(not t.is_command and bool((t.t_ns > t_ns).any()) for t in facts.topics)
+    return any(not t.is_command and bool((t.t_ns > t_ns).any()) for t in facts.run.topics)
 
 
 def stale_retained_command(_scene: Scene, facts: Facts) -> Answer:
     """A retained command arrives with the subscription and moves something."""
     rows = facts.scene.table("messages").filter(pl.col("retain").fill_null(value=False))
-    commands = rows.filter(rows["topic"].is_in([t.name for t in facts.topics if t.is_command]))
-    boots = facts.restarts["t_ns"].to_numpy() if facts.ordered else np.empty(0, np.int64)
+    commands = rows.filter(rows["topic"].is_in([t.name for t in facts.run.topics if t.is_command]))
+    boots = facts.run.restarts["t_ns"].to_numpy() if facts.run.ordered else np.empty(0, np.int64)
     joined = np.sort(
         np.concatenate(
-            [facts.link_of_messages.found_ns, facts.link_of_messages.subscribed_ns, boots]
+            [facts.run.link_of_messages.found_ns, facts.run.link_of_messages.subscribed_ns, boots]
         )
     )
     times = commands["t_ns"].to_numpy()
     after = _just_after(times, joined)
-    acted = [t for t in after if facts.prints(t - 20 * MS, t + 2 * _S, words.ACTUATOR).height]
+    acted = [t for t in after if facts.run.prints(t - 20 * MS, t + 2 * _S, words.ACTUATOR).height]
     return judged(
         needed(
-            bool(times.size) if facts.has_messages else None,
+            bool(times.size) if facts.run.has_messages else None,
             "a command is retained",
             "no command is retained",
             "whether a command is retained: no messages were recorded",
@@ -105,7 +105,7 @@ def stale_retained_command(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(
-            bool(acted) if facts.ordered else None,
+            bool(acted) if facts.run.ordered else None,
             "the board acted on it",
             "the board did not act on it",
             strength=FAIR,

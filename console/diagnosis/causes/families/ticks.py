@@ -61,7 +61,7 @@ def tick_rollover(scene: Scene, facts: Facts) -> Answer:
 
 def _end_of_work(facts: Facts) -> int | None:
     """When the dead stretch begins; without one, when prints that came regularly end."""
-    return facts.dead[0] if facts.stopped else facts.ended_ns
+    return facts.dead[0] if facts.stopped else facts.run.ended_ns
 
 
 CAUSES = (

@@ -65,7 +65,7 @@ def length_cap(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         needed(
-            (bool(longer) or said) if facts.has_prints or said else None,
+            (bool(longer) or said) if facts.run.has_prints or said else None,
             f"the firmware speaks of {longer[0]} bytes"
             if longer
             else "the reply says it is longer",
@@ -81,7 +81,7 @@ def length_cap(_scene: Scene, facts: Facts) -> Answer:
 
 
 def _printed_lengths(facts: Facts) -> list[int]:
-    texts = facts.prints(*facts.life)["text"].to_list()
+    texts = facts.run.prints(*facts.life)["text"].to_list()
     found = [m for text in texts for m in _LENGTH.findall(text or "")]
     return [int(a or b) for a, b in found]
 

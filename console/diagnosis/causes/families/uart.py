@@ -28,7 +28,7 @@ def deaf_uart(scene: Scene, facts: Facts) -> Answer:
     party, begins = lasting_complaint(scene)
     lines = _uart_lines(facts)
     deaf = _deaf(facts, lines)
-    said = facts.prints(scene.start_ns, scene.end_ns + 1, words.OVERRUN)
+    said = facts.run.prints(scene.start_ns, scene.end_ns + 1, words.OVERRUN)
     return judged(
         needed(
             bool(party) if scene.of_kind("capture") else None,

@@ -56,7 +56,7 @@ def _quiet(facts: Facts) -> bool:
 
 
 def _complains(facts: Facts) -> bool | None:
-    return facts.complaints.height > 0 if facts.has_prints else None
+    return facts.complaints.height > 0 if facts.run.has_prints else None
 
 
 def _phantom_before(facts: Facts) -> bool | None:
@@ -198,10 +198,10 @@ def _data_ready_held(facts: Facts) -> bool | None:
 
 def _prints_go_on(facts: Facts) -> bool | None:
     """Whether the log goes on in the dead stretch without a word about the device."""
-    if not facts.has_prints:
+    if not facts.run.has_prints:
         return None
     begin, end = facts.dead
-    some = facts.prints(begin + 100 * MS, end + 1)
+    some = facts.run.prints(begin + 100 * MS, end + 1)
     return some.height > 0 and facts.complaints.height == 0
 
 

@@ -1,0 +1,97 @@
+"""What tests ask of a whole run, the same for each of its scenes: prints, topics, links.
+
+It is worked out once, and only when asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cached_property
+from typing import Any, TypeVar
+
+import polars as pl
+
+from console.diagnosis.causes import prints_near as words
+from console.diagnosis.causes.links_life import LinkLife, link_life
+from console.diagnosis.causes.printed_numbers import Course, courses_of
+from console.diagnosis.causes.steady import work_ended
+from console.diagnosis.causes.topics import Topic, topics_of
+from console.diagnosis.scene import Scene
+
+T = TypeVar("T")
+
+
+class RunFacts:
+    """Facts of one run.
+
+    Args:
+        scene: any of the run; its episode is not looked at.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self._made: dict[object, Any] = {}
+
+    def once(self, work: Callable[[RunFacts], T]) -> T:
+        """What a function makes of these facts, worked out once however many tests ask.
+
+        Args:
+            work: by which it is known; not a function made anew for each call.
+        """
+        if work not in self._made:
+            self._made[work] = work(self)
+        made: T = self._made[work]
+        return made
+
+    # --- what was printed
+
+    @cached_property
+    def has_prints(self) -> bool:
+        """Whether there is a log on the axis."""
+        return bool(self.scene.of_kind("prints")) and self.scene.table("prints").height > 0
+
+    def prints(self, from_ns: int, until_ns: int, *patterns: str) -> pl.DataFrame:
+        """Prints of a span that match every pattern."""
+        return words.matching(self.scene.window("prints", from_ns, until_ns), *patterns)
+
+    @cached_property
+    def restarts(self) -> pl.DataFrame:
+        """Boots of firmware."""
+        return words.restarts_of(self.scene)
+
+    @cached_property
+    def ended_ns(self) -> int | None:
+        """When a kind of print that had come regularly came for the last time, for good."""
+        return work_ended(self.scene)
+
+    @cached_property
+    def courses(self) -> list[Course]:
+        """Numbers that the firmware prints again and again."""
+        return courses_of(self.scene)
+
+    # --- the network
+
+    @cached_property
+    def has_messages(self) -> bool:
+        """Whether messages were recorded."""
+        return self.scene.table("messages").height > 0
+
+    @cached_property
+    def topics(self) -> list[Topic]:
+        """The messages by topic."""
+        return topics_of(self.scene)
+
+    @cached_property
+    def link(self) -> LinkLife:
+        """When the board's link to its broker was lost and found."""
+        return link_life(self.scene)
+
+    @property
+    def ordered(self) -> bool:
+        """Whether prints and messages lie on one axis, so that their order means something."""
+        return bool(self.scene.of_kind("prints")) and bool(self.scene.of_kind("messages"))
+
+    @cached_property
+    def link_of_messages(self) -> LinkLife:
+        """The same on the messages' clock: by the broker's log alone where prints are beside it."""
+        return self.link if self.ordered else link_life(self.scene, printed=False)
