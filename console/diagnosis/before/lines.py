@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -86,9 +87,7 @@ def pulses(history: History) -> Kind | None:
     shape = np.where(keep, history.shape[first:], -1)
     unit = np.where(keep, history.unit[first:], -1)
     found = []
-    for name, widths_ns, at_ns in _pulse_widths(levels):
-        most = name.endswith("low")
-        values, places = _of_rows(widths_ns, at_ns, begins, ends, most=most)
+    for name, (values, places) in _pulse_widths(levels, begins, ends).items():
         odd = isolation(np.log(np.maximum(values, 1.0)), shape, LEAST_RATIO)
         largest, rows = largest_of(np.where(values > 0, odd, 0.0), unit, history.n)
         found.append(Measure(largest, _Widths(name, values, places, own, shape, rows).said))
@@ -137,37 +136,57 @@ def _units_since(history: History, begin_ns: int) -> Units:
     return Units(healthy, history.units.last, history.units.bad)
 
 
-def _pulse_widths(levels: Levels) -> list[tuple[str, Ints, Ints]]:
-    """Of each kind of pulse the widths, and when they begin."""
+def _pulse_widths(levels: Levels, begins: Ints, ends: Ints) -> dict[str, tuple[Floats, Ints]]:
+    """Of each kind of pulse the width in every row, and when it begins; 0: the row has none."""
     t_ns = np.append(levels.t_ns, levels.until_ns)
-    scl_from, scl_until, scl_high = _runs(levels.scl, t_ns)
-    sda_from, sda_until, _ = _runs(levels.sda, t_ns)
-    width = scl_until - scl_from
-    both_from = np.concatenate([scl_from, sda_from])
-    both = np.concatenate([width, sda_until - sda_from])
-    order = np.argsort(both_from, kind="stable")
-    return [
-        ("narrowest pulse", both[order], both_from[order]),
-        ("shortest SCL high", width[scl_high], scl_from[scl_high]),
-        ("longest SCL low", width[~scl_high], scl_from[~scl_high]),
-    ]
+    scl, sda = _runs(levels.scl, t_ns), _runs(levels.sda, t_ns)
+    low, high = scl.of_level(high=False), scl.of_level(high=True)
+    narrowest = [_of_rows(each, begins, ends, most=False) for each in (scl, sda)]
+    return {
+        "narrowest pulse": _narrower(*narrowest),
+        "shortest SCL high": _of_rows(high, begins, ends, most=False),
+        "longest SCL low": _of_rows(low, begins, ends, most=True),
+    }
 
 
-def _runs(level: npt.NDArray[np.bool_], t_ns: Ints) -> tuple[Ints, Ints, Truths]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Runs:
+    """The stretches of one level of a line."""
+
+    from_ns: Ints
+    until_ns: Ints
+    high: Truths
+
+    def of_level(self, *, high: bool) -> _Runs:
+        """Those of one level alone."""
+        own = self.high if high else ~self.high
+        return _Runs(self.from_ns[own], self.until_ns[own], self.high[own])
+
+
+def _runs(level: npt.NDArray[np.bool_], t_ns: Ints) -> _Runs:
     """Begins, ends and level of the stretches of one level, the first and last left out."""
     begins = np.flatnonzero(level[1:] != level[:-1]) + 1
-    return t_ns[begins[:-1]], t_ns[begins[1:]], level[begins[:-1]]
+    return _Runs(t_ns[begins[:-1]], t_ns[begins[1:]], level[begins[:-1]])
 
 
-def _of_rows(
-    widths: Ints, at_ns: Ints, begins: Ints, ends: Ints, *, most: bool
-) -> tuple[Floats, Ints]:
+def _of_rows(runs: _Runs, begins: Ints, ends: Ints, *, most: bool) -> tuple[Floats, Ints]:
     """Of each row the smallest (or largest) width of a pulse that lies in it, and when; 0: none."""
+    widths, at_ns = runs.until_ns - runs.from_ns, runs.from_ns
     row = np.searchsorted(begins, at_ns, side="right") - 1
-    inside = (row >= 0) & (at_ns + widths <= ends[np.maximum(row, 0)])
+    inside = (row >= 0) & (runs.until_ns <= ends[np.maximum(row, 0)])
     row = np.where(inside, row, -1)
     scores = widths.astype(np.float64) if most else 1.0 / np.maximum(widths, 1)
     _, best = largest_of(scores, row, len(begins))
     has = best >= 0
+    if not has.any():
+        return np.zeros(len(begins)), begins
     values = np.where(has, widths[best], 0).astype(np.float64)
     return values, np.where(has, at_ns[best], begins)
+
+
+def _narrower(one: tuple[Floats, Ints], other: tuple[Floats, Ints]) -> tuple[Floats, Ints]:
+    """Of each row the narrower of two pulses; of equal ones the first."""
+    (widths, at_ns), (others, others_at_ns) = one, other
+    sooner = (others == widths) & (others_at_ns < at_ns)
+    taken = (others > 0) & ((widths == 0) | (others < widths) | sooner)
+    return np.where(taken, others, widths), np.where(taken, others_at_ns, at_ns)

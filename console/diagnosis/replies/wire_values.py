@@ -22,7 +22,6 @@ import numpy.typing as npt
 import polars as pl
 
 from console.timeline.links.kinds import EventKind, kinds_of
-from console.timeline.links.numbers import numbers_of
 from console.timeline.numbers.units import unit_of_name
 from console.timeline.parties import Parties
 from console.watch.findings import Finding, counted
@@ -90,7 +89,7 @@ def value_findings(
     if sum(tables[name].height > 0 for name in _TABLES) < 2:
         return []
     some = {name: table.tail(MOST_ROWS) for name, table in tables.items()}
-    told = [each for kind in kinds_of(some, parties) for each in _told(kind, some, parties)]
+    told = [each for kind in kinds_of(some, parties) for each in _told(kind, parties)]
     words = Words(start_ns)
     return [
         _finding(cause, effect, relation, words)
@@ -99,9 +98,9 @@ def value_findings(
     ]
 
 
-def _told(kind: EventKind, tables: Mapping[str, pl.DataFrame], parties: Parties) -> Iterator[Told]:
+def _told(kind: EventKind, parties: Parties) -> Iterator[Told]:
     if kind.table in _TABLES:
-        for number in numbers_of(kind.table, kind.name, tables[kind.table], kind.row):
+        for number in kind.varied:
             yield Told(kind, parties.every[kind.party].name, number.name, number.values)
 
 

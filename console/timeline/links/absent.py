@@ -144,7 +144,7 @@ def _share(have: Bools) -> float:
 def _depends(cause: EventKind, have: Bools, observed: Bools) -> bool:
     """Whether the effect comes only when a number of the cause changed, or is there at all."""
     for number in cause.varied:
-        values = number[observed]
+        values = number.values[observed]
         changed = np.concatenate([[True], values[1:] != values[:-1]])
         for condition in (changed, values != 0):
             if min(condition.sum(), (~condition).sum()) < LEAST_CAUSES // 4:

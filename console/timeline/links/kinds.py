@@ -57,7 +57,7 @@ class EventKind:
     done_ns: Int64s  # [k] when each is complete, from when on it may be a cause
     band_ns: Int64s  # [k]
     numbers: tuple[Number, ...] = ()  # that tell its events apart, best first
-    varied: tuple[Floats, ...] = ()  # the values of all that are not always the same
+    varied: tuple[Number, ...] = ()  # all that are not always the same
 
     def __len__(self) -> int:
         return len(self.row)
@@ -215,5 +215,5 @@ def _kinds(looked: _Looked, table: pl.DataFrame, parties: Parties) -> Iterator[E
             int(party),
             **columns,
             numbers=tuple(telling[:MOST_KEPT]),
-            varied=tuple(number.values for number in numbers),
+            varied=tuple(numbers),
         )
