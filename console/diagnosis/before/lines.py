@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from console.diagnosis.before.difference import Said
 from console.diagnosis.before.history import History
 from console.diagnosis.before.judging import Kind, Measure, Units
+from console.diagnosis.before.pulse_widths import NarrowestOfRows, WidthOfRows, pulse_widths
 from console.diagnosis.before.row_words import place_of, short_words
 from console.diagnosis.before.statistics import (
-    Floats,
     Ints,
-    Truths,
     codes_of,
     isolation,
     largest_of,
     novelty,
 )
 from console.diagnosis.before.timing import LEAST_RATIO
-from console.diagnosis.scene import Levels
 from console.diagnosis.story import Place
 from decoders.durations import in_words
 
@@ -87,26 +83,26 @@ def pulses(history: History) -> Kind | None:
     shape = np.where(keep, history.shape[first:], -1)
     unit = np.where(keep, history.unit[first:], -1)
     found = []
-    for name, (values, places) in _pulse_widths(levels, begins, ends).items():
+    for name, widths in pulse_widths(levels, begins, ends).items():
+        values = widths.values_ns
         odd = isolation(np.log(np.maximum(values, 1.0)), shape, LEAST_RATIO)
         largest, rows = largest_of(np.where(values > 0, odd, 0.0), unit, history.n)
-        found.append(Measure(largest, _Widths(name, values, places, own, shape, rows).said))
+        found.append(Measure(largest, _Words(name, widths, own, shape, rows).said))
     return Kind("pulses", units, found)
 
 
-class _Widths:
+class _Words:
     """Words about one width of each row."""
 
     def __init__(
         self,
         name: str,
-        values: Floats,
-        places: Ints,
+        widths: WidthOfRows | NarrowestOfRows,
         own: pl.DataFrame,
         shape: Ints,
         rows: Ints,
     ) -> None:
-        self._name, self._values, self._places = name, values, places
+        self._name, self._widths, self._values = name, widths, widths.values_ns
         self._own, self._shape, self._rows = own, shape, rows
 
     def said(self, unit: int) -> Said:
@@ -118,7 +114,7 @@ class _Widths:
         usual = float(np.median(alike))
         far = alike >= ns if ns > usual else alike <= ns
         words = f"{self._name} of {short_words(form)}: {in_words(ns)} (usually {in_words(usual)})"
-        place = Place(int(self._places[row]), "transactions", place_of(form).row)
+        place = Place(self._widths.at_ns(row), "transactions", place_of(form).row)
         side = "longer" if ns > usual else "shorter"
         share = float((far.sum() + 1) / (len(alike) + 1))
         return Said(words, place, f"{self._name} {side} than usual", share, round(ns))
@@ -134,59 +130,3 @@ def _first_row(history: History) -> int:
 def _units_since(history: History, begin_ns: int) -> Units:
     healthy = history.units.healthy & (history.starts_ns >= begin_ns)
     return Units(healthy, history.units.last, history.units.bad)
-
-
-def _pulse_widths(levels: Levels, begins: Ints, ends: Ints) -> dict[str, tuple[Floats, Ints]]:
-    """Of each kind of pulse the width in every row, and when it begins; 0: the row has none."""
-    t_ns = np.append(levels.t_ns, levels.until_ns)
-    scl, sda = _runs(levels.scl, t_ns), _runs(levels.sda, t_ns)
-    low, high = scl.of_level(high=False), scl.of_level(high=True)
-    narrowest = [_of_rows(each, begins, ends, most=False) for each in (scl, sda)]
-    return {
-        "narrowest pulse": _narrower(*narrowest),
-        "shortest SCL high": _of_rows(high, begins, ends, most=False),
-        "longest SCL low": _of_rows(low, begins, ends, most=True),
-    }
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Runs:
-    """The stretches of one level of a line."""
-
-    from_ns: Ints
-    until_ns: Ints
-    high: Truths
-
-    def of_level(self, *, high: bool) -> _Runs:
-        """Those of one level alone."""
-        own = self.high if high else ~self.high
-        return _Runs(self.from_ns[own], self.until_ns[own], self.high[own])
-
-
-def _runs(level: npt.NDArray[np.bool_], t_ns: Ints) -> _Runs:
-    """Begins, ends and level of the stretches of one level, the first and last left out."""
-    begins = np.flatnonzero(level[1:] != level[:-1]) + 1
-    return _Runs(t_ns[begins[:-1]], t_ns[begins[1:]], level[begins[:-1]])
-
-
-def _of_rows(runs: _Runs, begins: Ints, ends: Ints, *, most: bool) -> tuple[Floats, Ints]:
-    """Of each row the smallest (or largest) width of a pulse that lies in it, and when; 0: none."""
-    widths, at_ns = runs.until_ns - runs.from_ns, runs.from_ns
-    row = np.searchsorted(begins, at_ns, side="right") - 1
-    inside = (row >= 0) & (runs.until_ns <= ends[np.maximum(row, 0)])
-    row = np.where(inside, row, -1)
-    scores = widths.astype(np.float64) if most else 1.0 / np.maximum(widths, 1)
-    _, best = largest_of(scores, row, len(begins))
-    has = best >= 0
-    if not has.any():
-        return np.zeros(len(begins)), begins
-    values = np.where(has, widths[best], 0).astype(np.float64)
-    return values, np.where(has, at_ns[best], begins)
-
-
-def _narrower(one: tuple[Floats, Ints], other: tuple[Floats, Ints]) -> tuple[Floats, Ints]:
-    """Of each row the narrower of two pulses; of equal ones the first."""
-    (widths, at_ns), (others, others_at_ns) = one, other
-    sooner = (others == widths) & (others_at_ns < at_ns)
-    taken = (others > 0) & ((widths == 0) | (others < widths) | sooner)
-    return np.where(taken, others, widths), np.where(taken, others_at_ns, at_ns)
