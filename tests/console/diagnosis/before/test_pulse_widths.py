@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 from hypothesis import given
@@ -16,7 +18,7 @@ Pulse = tuple[int, int, bool]
 def pulses(level: npt.NDArray[np.bool_], t_ns: npt.NDArray[np.int64]) -> list[Pulse]:
     """Begin, end and level of each stretch between two changes."""
     at = [k for k in range(1, len(level)) if level[k] != level[k - 1]]
-    return [(int(t_ns[a]), int(t_ns[b]), bool(level[a])) for a, b in zip(at, at[1:], strict=False)]
+    return [(int(t_ns[a]), int(t_ns[b]), bool(level[a])) for a, b in pairwise(at)]
 
 
 def inside(found: list[Pulse], begin: int, before: int, end: int) -> list[Pulse]:
