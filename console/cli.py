@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import importlib
 import io
 import os
@@ -80,6 +81,7 @@ class Commands(click.Group):
         if not standalone_mode:
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         code = _run(lambda: click.Group.main(self, args, prog_name, complete_var, False, **extra))
+        gc.freeze()  # or each of a million objects would be looked at once more, to no use
         sys.exit(code)
 
 

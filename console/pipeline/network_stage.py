@@ -12,7 +12,6 @@ from console.trust.sheet import TrustRow
 from decoders.captures.pcap_frames import FrameReader
 from decoders.errors import DiagnosticError
 from decoders.messages.columns import DIRECTIONS, Messages
-from decoders.messages.mqtt_capture import NetworkDecoder
 from decoders.messages.mqtt_happenings import ConnectionEvent
 
 Int64s = npt.NDArray[np.int64]
@@ -31,6 +30,9 @@ class NetworkStage:
     bad_count = 0
 
     def __init__(self, reader: FrameReader) -> None:
+        # Twenty modules of decoders, which a run without a network capture does not wait for.
+        from decoders.messages.mqtt_capture import NetworkDecoder
+
         self._fold = NetworkDecoder(reader)
         self._messages: list[Messages] = []
         self.connection_events: list[ConnectionEvent] = []
