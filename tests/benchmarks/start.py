@@ -1,7 +1,7 @@
 """Start-up and the demo: `python -m tests.benchmarks.start`.
 
 Whole processes, least of several rounds run in turn: help and version beside the bare interpreter,
-and `check` on the demo in seconds.
+the libraries alone, and `check` on the demo with its story.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ def main() -> None:
             "bare interpreter": partial(run, sys.executable, "-c", "pass"),
             "lastack --version": partial(run, *LASTACK, "--version"),
             "lastack --help": partial(run, *LASTACK, "--help"),
+            "import numpy, polars": partial(run, sys.executable, "-c", "import numpy, polars"),
             "lastack check (demo)": partial(run, *LASTACK, "check", str(BENCH)),
         },
         repeats=10,

@@ -94,17 +94,27 @@ def _of_published(run: RunFacts, topic: Topic) -> SizeEdge | None:
         return None
     arrived = set(topic.counter.tolist())
     low, high = min(arrived), max(arrived)
-    rows = []
-    for t, text in run.scene.table("prints").select("t_ns", "text").iter_rows():
-        if t is None or not _SENT.search(text or ""):
-            continue
-        size, number = _SIZE.search(text), _NUMBER.search(text)
-        if size and number and low <= int(number[1]) <= high:
-            rows.append((int(size[1] or size[2]), int(number[1]) not in arrived, int(t)))
+    rows = [
+        (size, number not in arrived, t_ns)
+        for size, number, t_ns in run.once(_sizes_sent)
+        if low <= number <= high
+    ]
     if len(rows) < 8:
         return None
     sizes, lost, t_ns = zip(*rows, strict=True)
     return _edge(np.array(sizes, np.int64), np.array(lost, np.bool_), np.array(t_ns, np.int64))
+
+
+def _sizes_sent(run: RunFacts) -> list[tuple[int, int, int]]:
+    """Size, number and time of all that was printed as it was sent."""
+    found = []
+    for t_ns, text in run.scene.table("prints").select("t_ns", "text").iter_rows():
+        if t_ns is None or not _SENT.search(text or ""):
+            continue
+        size, number = _SIZE.search(text), _NUMBER.search(text)
+        if size and number:
+            found.append((int(size[1] or size[2]), int(number[1]), int(t_ns)))
+    return found
 
 
 # Powers of two, and what lies between them in whole pieces of 32 bytes and more.
