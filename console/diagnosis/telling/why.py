@@ -35,6 +35,8 @@ def _verdict(found: Explained) -> Iterator[Line]:
         unseen = len(found.ranking.not_observable)
         rest = f"; {unseen} could not be looked for" if unseen else ""
         yield Line(f"No cause of the catalogue shows itself here{rest}.")
+        if lead := _led_to(found.ranking):
+            yield Line(f"What was tried speaks for this one, which is not seen here: {named(lead)}")
         return
     if tie is None:
         first, *others = told
@@ -47,6 +49,14 @@ def _verdict(found: Explained) -> Iterator[Line]:
         yield Line(f"  {named(row)}")
     if tie.extra_channel:
         yield Line(f"What would tell: {tie.extra_channel}, recorded with the bus.", tone="quiet")
+
+
+def _led_to(ranking: Ranking) -> Ranked | None:
+    """The cause that outcomes of experiments make likelier than something else, if one."""
+    first = next((row for row in ranking.rows if row.answer.verdict == "not-observable"), None)
+    if not ranking.updated_by or first is None or not first.fits:
+        return None
+    return first if first.probability > ranking.something_else else None
 
 
 def named(row: Ranked) -> str:

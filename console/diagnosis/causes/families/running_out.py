@@ -36,11 +36,14 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
     course = _filling(facts)
     exhausted = facts.run.prints(facts.dead[0] - 1000 * MS, scene.end_ns + 1, words.EXHAUSTED)
     same = _others_agree(facts)
+    shown = bool(near) or course is not None or exhausted.height > 0 or bool(same)
+    once = facts.stopped and same is None  # a limit may be any number; another stop would tell
     return judged(
         needed(
-            bool(near) or course is not None or exhausted.height > 0 or bool(same),
+            shown or (None if once else False),
             _why_count(near, course, exhausted, same),
             "no count stands at a limit, and none is printed that fills up",
+            "whether a count ends it: none stands at a round limit, and it ended once",
             strength=FAIR,
             at=Place("prints", int(exhausted["t_ns"][0])) if exhausted.height else Place(),
         ),
