@@ -56,7 +56,7 @@ def _stories(told: Told, how: How, all_of_them: bool) -> Iterator[str]:
     shown = told.stories if all_of_them else told.stories[:1]
     for story in shown:
         yield story_text([story], start_ns, colour=colour, width=width, unfolded=all_of_them)
-    more = len(told.stories) - len(shown) + told.untold
+    more = len(told.stories) - len(shown) + told.looked.untold
     if more:
         yield f"and {counted(more, 'more story', 'more stories')}: --all tells all\n"
 

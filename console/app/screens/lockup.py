@@ -23,7 +23,7 @@ from console.app.widgets.story_list import StoryList
 from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.causes.outcomes_file import known
 from console.diagnosis.story import Story
-from console.pipeline.telling import Told, told
+from console.pipeline.telling import Told, told, told_of
 from console.watch.names import address_text
 
 WORKING = "Looking at what was different, and at what could have done it .."
@@ -126,7 +126,7 @@ class LockupScreen(RunScreen):
             self.query_one("#lockup-none", Static).update(Content(self._why_none()))
             return
         story = self.stories[self.chosen]
-        lives = [life for life in self._told.episodes if life.device == story.episode.device]
+        lives = [life for life in self._told.looked.episodes if life.device == story.episode.device]
         span = self._of.start_ns, self._of.end_ns
         self.query_one(LifeBar).show(lives, story.episode, span)
         found = self.query_one(StoryList)
@@ -175,7 +175,9 @@ class LockupScreen(RunScreen):
         kept = others if outcome in before else [*others, outcome]
         self.host.kept.outcomes = {**self.host.kept.outcomes, device: kept}
         self.host.keep()
-        self._start(self._of)
+        if self._told is not None:  # what was found of the run is the same
+            self._told = told_of(self._told.looked, self._outcomes)
+            self._tell()
 
     def on_list_rows_chosen(self, message: StoryList.Chosen) -> None:
         """Go to the evidence."""

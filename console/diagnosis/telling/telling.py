@@ -35,8 +35,7 @@ class Found:
     scene: Scene
     holds: Sequence[Held]
     differences: Differences
-    ranking: Ranking  # with the outcomes of experiments in it
-    outcomes: Sequence[Outcome]  # as the user recorded them
+    ranking: Ranking
 
     @property
     def episode(self) -> Episode:
@@ -44,28 +43,22 @@ class Found:
         return self.scene.episode
 
 
-def found_of(
-    scene: Scene,
-    others: Sequence[Episode] = (),
-    outcomes: Sequence[Outcome] = (),
-    run: RunFacts | None = None,
-) -> Found:
+def found_of(scene: Scene, others: Sequence[Episode] = (), run: RunFacts | None = None) -> Found:
     """Look at one episode.
 
     Args:
         scene: the episode in its run.
         others: the other episodes of that device.
-        outcomes: of experiments on it, as the user recorded them.
         run: what is known of its run, where several episodes of one are looked at.
     """
     ranking = ranked(scene, others, run=run)
-    if outcomes:
-        ranking = after(ranking, outcomes)
-    return Found(scene, held_lines(scene), differences(scene), ranking, outcomes)
+    return Found(scene, held_lines(scene), differences(scene), ranking)
 
 
 def story_of(
     found: Found,
+    outcomes: Sequence[Outcome] = (),
+    *,
     lives: Sequence[Life] = (),
     life: Life | None = None,
     shared: Sequence[Shared] = (),
@@ -76,17 +69,19 @@ def story_of(
 
     Args:
         found: what was found of it.
+        outcomes: of experiments on the device, as the user recorded them.
         lives: of that device, of this run and of others it is compared with.
         life: that of this episode.
         shared: what several episodes of that device end with.
         names: who is who.
         with_it: episodes of other devices that began as it did.
     """
-    scene, causes = found.scene, explained(found.ranking)
+    scene = found.scene
+    causes = explained(after(found.ranking, outcomes) if outcomes else found.ranking)
     parts = [
         happened(scene, life, with_it, held_in(scene, found.holds, names)),
         cause(causes),
-        try_next(scene, causes, found.outcomes),
+        try_next(scene, causes, outcomes),
         *evidence(scene, causes),
         *ended(scene, found.holds, names),
         different(found.differences, shared),

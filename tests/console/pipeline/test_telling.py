@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from console.pipeline.telling import gravest_first
+from console.diagnosis.causes.experiments import Outcome
+from console.pipeline.looked import gravest_first
+from console.pipeline.telling import told_of
 from tests.console.diagnosis.stories import some_episode
 from tests.console.pipeline.told_runs import part, told_run, words
 
@@ -105,14 +107,14 @@ def test_of_the_healthy_twin_there_is_nothing_to_tell(cause: str) -> None:
     sick, _ = told_run(cause)
     _, found = told_run(cause, healthy=True)
     assert found.stories == []
-    assert sick.truth.device in {each.device for each in found.episodes}
+    assert sick.truth.device in {each.device for each in found.looked.episodes}
 
 
 def test_every_life_of_the_run_is_there_beside_the_story() -> None:
     made, found = told_run("orphaned-read")
-    failed = {each.device for each in found.episodes if each.failed}
+    failed = {each.device for each in found.looked.episodes if each.failed}
     assert made.truth.device in failed
-    assert {life.device for life in found.lives} >= failed
+    assert {life.device for life in found.looked.lives} >= failed
 
 
 def test_of_many_holds_the_longest_is_told_and_the_others_are_folded() -> None:
@@ -143,3 +145,14 @@ def test_what_stops_no_peripheral_is_told_of_the_whole_run() -> None:
 def test_of_a_healthy_run_of_the_network_nothing_is_told() -> None:
     _, found = told_run("reconnect-storm", healthy=True)
     assert found.stories == []
+
+
+def test_what_was_tried_is_told_without_looking_again() -> None:
+    made, found = told_run("clock-held-by-target")
+    assert told_of(found.looked).stories == found.stories
+    device = found.stories[0].episode.device
+    tried = Outcome("restart-controller", "works at once", device)
+    again = told_of(found.looked, [tried])
+    assert again.looked is found.looked
+    assert made.truth.device == device
+    assert part(again, "What may be the cause") != part(found, "What may be the cause")

@@ -17,8 +17,11 @@ from console.app.screens.timeline import TimelineScreen
 from console.app.widgets.story_list import StoryList
 from console.diagnosis.causes.experiment_table import EXPERIMENTS
 from console.diagnosis.causes.experiments import Outcome
+from console.diagnosis.episode import Episode
 from console.diagnosis.story import Line, Part, Place, Story
+from console.pipeline.looked import Looked
 from console.pipeline.telling import Told
+from console.watch.names import Names
 from tests.console.app.growing_runs import until_so
 from tests.console.app.screens.showing import (
     HOSTILE,
@@ -34,13 +37,18 @@ from tests.console.diagnosis.stories import S, some_episode
 SIZES = [(80, 24), (140, 45), (250, 70)]
 
 
+def looked(*episodes: Episode) -> Looked:
+    """A run with those lives, of which nothing more is known."""
+    return Looked(episodes, [], Names(), [], None)
+
+
 def some_told(*words: str) -> Told:
     """Two stories; the lines of the first lead to moments of the demo."""
     lines = tuple(Line(text, Place((k + 1) * S)) for k, text in enumerate(words or ("one", "two")))
     first = Story(some_episode(), "camera stopped", (Part("What happened", lines),))
     later = replace(some_episode(), recovered=True, first_bad_ns=1_000 * S, until_ns=1_100 * S)
     second = Story(later, "camera stopped for a while", (Part("What happened", lines[:1]),))
-    return Told([later, some_episode()], [], [first, second])
+    return Told(looked(later, some_episode()), [first, second])
 
 
 @pytest.fixture
@@ -121,7 +129,7 @@ async def test_the_brackets_go_from_episode_to_episode_and_round(told: Told) -> 
 
 @played
 async def test_a_run_in_which_nothing_stopped_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    none = Told([], [], [])
+    none = Told(looked(), [])
     monkeypatch.setattr("console.app.screens.lockup.told", lambda *_, **__: none)
     async with showing("lockup", demo_view()) as (app, pilot):
         await until_so(pilot, lambda: NOTHING in screen_text(app))
@@ -192,19 +200,22 @@ async def test_what_came_of_an_experiment_is_kept_and_may_be_taken_back(
     one, other = (("poll-rate", outcome) for outcome in EXPERIMENTS[0].outcomes[:2])
     lines = tuple(Line(f"if {outcome}", outcome=(name, outcome)) for name, outcome in (one, other))
     story = Story(some_episode(), "camera stopped", (Part("What to try next", lines),))
+    found = Told(looked(some_episode()), [story])
 
-    def found(*_: object, outcomes: list[Outcome], **__: object) -> Told:
+    def again(known: Looked, outcomes: list[Outcome]) -> Told:
+        assert known is found.looked
         asked.append([(each.experiment, each.outcome) for each in outcomes])
-        return Told([some_episode()], [], [story])
+        return found
 
-    monkeypatch.setattr("console.app.screens.lockup.told", found)
+    monkeypatch.setattr("console.app.screens.lockup.told", lambda *_, **__: found)
+    monkeypatch.setattr("console.app.screens.lockup.told_of", again)
     async with showing("lockup", demo_view()) as (app, pilot):
         await ready(pilot, app)
-        for count, keys in enumerate((("enter",), ("down", "enter"), ("enter",)), 2):
+        for count, keys in enumerate((("enter",), ("down", "enter"), ("enter",)), 1):
             await pilot.press(*keys)
             await until_so(pilot, partial(is_as_long, asked, count))
             await pilot.pause()
-        assert asked == [[], [one], [other], []]
+        assert asked == [[one], [other], []]
         assert app.kept.outcomes == {"camera": []}
 
 
