@@ -93,7 +93,9 @@ class Envelope:
         if self._holds:
             return np.where(between, v0, np.nan)
         share = (edges - t0) / np.maximum(t1 - t0, 1)
-        return np.where(between & (t1 - t0 <= self.gap_ns), v0 + share * (v1 - v0), np.nan)
+        # Rounded, a point of the line may lie beyond its ends by the last bit.
+        on_line = np.clip(v0 + share * (v1 - v0), np.minimum(v0, v1), np.maximum(v0, v1))
+        return np.where(between & (t1 - t0 <= self.gap_ns), on_line, np.nan)
 
 
 def _gap_ns(t_ns: Int64s) -> int:

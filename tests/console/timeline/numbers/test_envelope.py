@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from console.timeline.numbers.envelope import Envelope
@@ -16,6 +16,7 @@ def edges(*times: int) -> Int64s:
     return np.array(times, np.int64)
 
 
+@example(waits=[0, 0, 0, 18, 40], seed=15, cuts=[0, 58])  # a join rounds beyond its end
 @given(
     waits=st.lists(st.integers(0, 40), min_size=1, max_size=400),
     seed=st.integers(0, 100),
