@@ -89,13 +89,22 @@ def _level_jump(facts: Facts) -> int | None:
     table: Floats = np.array(
         [list(bytes.fromhex(data)) for data in common["data"].to_list()], np.float64
     ).reshape(-1, length)
-    best_at, best = 0, 0.0
-    for column in table.T:
-        for cut in range(_FEWEST, len(column) - _FEWEST + 1):
-            score = _step(column, cut)
-            if score > best:
-                best_at, best = cut, score
-    return int(common["start_ns"][best_at]) if best > _JUMP else None
+    jumps = [_jump(column) for column in table.T]
+    best, at = max(jumps, default=(0.0, 0))
+    return int(common["start_ns"][at]) if best > _JUMP else None
+
+
+def _jump(column: Floats) -> tuple[float, int]:
+    """The largest jump of one byte, in spreads, and where."""
+    cuts = range(_FEWEST, len(column) - _FEWEST + 1)
+    score, cut = max((_step(column, cut), -cut) for cut in cuts)
+    return (score, -cut) if score and not _goes_round(column, -cut) else (0.0, 0)
+
+
+def _goes_round(column: Floats, cut: int) -> bool:
+    """Whether the byte goes on behind a cut as it does everywhere, modulo 256: FF is next to 00."""
+    steps = np.abs((np.diff(column) + 128) % 256 - 128)
+    return bool(steps[cut - 1] <= np.percentile(np.delete(steps, cut - 1), 99))
 
 
 def _step(column: Floats, cut: int) -> float:

@@ -259,3 +259,26 @@ SIGNATURES: dict[str, tuple[str, Callable[[], Scene]]] = {
 def test_signature_in_traffic_leads_the_claims(name: str) -> None:
     slug, scene = SIGNATURES[name]
     assert [row.cause.slug for row in ranked(scene()).claimed][:1] == [slug]
+
+
+def counted_on(k: int) -> int:
+    """A byte that counts, and goes round once."""
+    return (146 + k) % 256
+
+
+def fell(k: int) -> int:
+    """A byte with noise of its own that falls at once, and stays there."""
+    return (200 if k < 110 else 4) + k * 37 % 5
+
+
+@pytest.mark.parametrize(("low", "claimed"), [(counted_on, []), (fell, ["config-amnesia"])])
+def test_count_that_goes_round_is_no_level_that_jumps(
+    low: Callable[[int], int], claimed: list[str]
+) -> None:
+    wave = Wave()
+    wave.wait(50 * MS)
+    wrote(wave, 0x40, 0x5A)
+    for k in range(124):
+        wave.poll(bytes([2 + (k >= 110), low(k), 0x28, value_of(k)[3]]))
+        wave.wait(15 * MS)
+    assert [row.cause.slug for row in ranked(scene_of(wave)).claimed] == claimed
