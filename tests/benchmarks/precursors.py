@@ -1,9 +1,9 @@
 """How often a planted precursor is told first, and how often something is told where none was.
 
-`python -m tests.benchmarks.precursors [RUNS] [POLLS]`: RUNS made runs of each plant (200 if left
-out) of POLLS answered polls (4000), the precursor in 1 of 1000 healthy polls by chance and before
-the failure for certain; and four times as many runs without one, quiet and restless ones. Then the
-time for a run of five million events.
+`python -m tests.benchmarks.precursors [RUNS] [POLLS] [SEED]`: RUNS made runs of each plant (200 if
+left out) of POLLS answered polls (4000) from that seed on (1000), the precursor in 1 of 1000
+healthy polls by chance and before the failure for certain; and four times as many runs without one,
+quiet and restless ones. Then the time for a run of five million events.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ EVENTS = 5_000_000
 FIRST_SEED = 1_000  # the tests have the ones below
 
 
-def told_first(plant: str, runs: int, polls: int) -> Counter[str]:
+def told_first(plant: str, seeds: range, polls: int) -> Counter[str]:
     """What is told first in so many runs; empty words for nothing."""
     found: Counter[str] = Counter()
-    for seed in range(FIRST_SEED, FIRST_SEED + runs):
+    for seed in seeds:
         ranked = differences(scene_with(plant, seed, polls=polls, rarity=RARITY)).ranked
         found[ranked[0].kind if ranked else ""] += 1
     return found
@@ -42,15 +42,17 @@ def main() -> int:
     """Run the command."""
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     polls = int(sys.argv[2]) if len(sys.argv) > 2 else 4000
+    first = int(sys.argv[3]) if len(sys.argv) > 3 else FIRST_SEED
+    healthy = range(first, first + 4 * runs)
     rows: list[list[object]] = [["planted", "told first", "of", "nothing", "another first"]]
     for plant, kind in PLANTS.items():
-        found = told_first(plant, runs, polls)
+        found = told_first(plant, range(first, first + runs), polls)
         another = runs - found[kind] - found[""]
         rows.append([plant, found[kind], runs, found[""], another])
         print(table([rows[0], rows[-1]]), flush=True)
-    found = told_first("", 4 * runs, polls)
+    found = told_first("", healthy, polls)
     rows.append(["none", "", 4 * runs, found[""], 4 * runs - found[""]])
-    quiet = sum(not differences(restless(FIRST_SEED + k, polls)).ranked for k in range(4 * runs))
+    quiet = sum(not differences(restless(seed, polls)).ranked for seed in healthy)
     rows.append(["none, restless", "", 4 * runs, quiet, 4 * runs - quiet])
     print(table(rows))
     scene = large_scene()
