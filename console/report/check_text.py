@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from collections.abc import Iterator
 
@@ -14,6 +13,7 @@ from console.pipeline.telling import Told
 from console.printable import printable
 from console.report.story_text import How, story_text
 from console.report.trust_text import trust_lines
+from console.report.wrapping import wrapped
 from console.timeline.clock_words import clock_words
 from console.timeline.clocks import ClockMap
 from console.timeline.times import since_start
@@ -22,7 +22,6 @@ from console.watch.findings import SEVERITIES, Finding, counted, gravest_first
 from decoders.durations import UNITS_NS
 
 COLOURS = {"fault": "red", "warning": "yellow", "note": "cyan"}
-NARROWEST = 20  # columns below which wrapping only shreds
 MOST_SHOWN = 40  # findings printed in full; `--all` prints the rest
 
 
@@ -43,7 +42,7 @@ def check_text(
         width: columns to wrap findings to; None leaves each on one line.
         all_findings: whether to print more than the first forty, and every story in full.
     """
-    head = [_wrapped(line, 6, width) for line in _head(evidence)]
+    head = [each for line in _head(evidence) for each in wrapped(line, width, _deeper(line))]
     findings = _findings(evidence, colour, width, all_findings)
     how = evidence.start_ns, colour, width
     stories = [] if told is None else list(_stories(told, how, all_findings))
@@ -114,19 +113,16 @@ def _finding(finding: Finding, at: str, colour: bool, width: int | None) -> str:
     text = summary if summary.startswith(party) else f"{party}: {summary}"
     if kinds := finding.evidence.get(DOUBT):
         text += f" [in doubt: {', '.join(kinds)}]"
-    line = _wrapped(f"{severity}  {at}  {text}", len(severity) + len(at) + 4, width)
+    said = f"{severity}  {at}  {text}"
+    line = "\n".join(wrapped(said, width, len(severity) + len(at) + 4))
     if colour:
         bright = click.style(severity, fg=COLOURS[finding.severity], bold=True)
         line = bright + line.removeprefix(severity)
     return line
 
 
-def _wrapped(line: str, indent: int, width: int | None) -> str:
-    """A line cut to the width between words, what follows indented; its own indent stays."""
-    if width is None or len(line) <= width or width < indent + NARROWEST:
-        return line
-    own = len(line) - len(line.lstrip())
-    return "\n".join(textwrap.wrap(line, width, subsequent_indent=" " * max(indent, own + 2)))
+def _deeper(line: str) -> int:
+    return max(6, len(line) - len(line.lstrip()) + 2)
 
 
 def _sum(evidence: Evidence) -> str:

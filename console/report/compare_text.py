@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 
 from rich.cells import cell_len
@@ -18,6 +17,7 @@ from console.diagnosis.lifetimes.weibull import Interval, Weibull
 from console.diagnosis.lifetimes.words import clean_run_words, verdict_words
 from console.printable import printable
 from console.report.compare_differences import difference_lines
+from console.report.wrapping import wrapped
 from console.watch.findings import counted
 from decoders.durations import in_words
 
@@ -45,7 +45,7 @@ def compare_text(
     lines += ["", *differing] if differing else []
     lines += ["", _others(compared)] if compared.also_failed else []
     head = [_head(compared, runs), ""]
-    return "\n".join(_wrapped(line, width) for line in [*head, *lines]) + "\n"
+    return "".join(f"{each}\n" for line in [*head, *lines] for each in _fitted(line, width))
 
 
 def _head(compared: Comparison, runs: int) -> str:
@@ -155,8 +155,6 @@ def _others(compared: Comparison) -> str:
     return f"Also stopped: {', '.join(names)}{tail}; --device shows another."
 
 
-def _wrapped(line: str, width: int | None) -> str:
-    if width is None or cell_len(line) <= width or width < 40 or "  " in line.strip():
-        return line
-    own = len(line) - len(line.lstrip())
-    return "\n".join(textwrap.wrap(line, width, subsequent_indent=" " * (own + 2)))
+def _fitted(line: str, width: int | None) -> list[str]:
+    """A sentence wrapped; a row of a table, which has columns, as it is."""
+    return [line] if "  " in line.strip() else wrapped(line, width)

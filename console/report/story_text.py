@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 import click
 
 from console.diagnosis.story import Line, Part, Story
 from console.printable import printable
+from console.report.wrapping import wrapped
 from console.timeline.times import since_start
 from decoders.durations import UNITS_NS
 
 INDENT, WORDS = "  ", "    "
-NARROWEST = 40  # columns below which wrapping only shreds
 How = tuple[int, bool, int | None]  # start of the run, colour, width
 COLOURS = {"bad": "red", "good": "green", "doubt": "yellow"}
 
@@ -42,7 +41,7 @@ def story_text(
 
 def _told(story: Story, how: How, unfolded: bool) -> Iterator[str]:
     start_ns, colour, width = how
-    yield from _wrapped(printable(story.head), "", width)
+    yield from wrapped(printable(story.head), width, 0)
     times = [_time(line, start_ns) for _, line in story.lines()]
     wide = max(map(len, times), default=0)
     for part in story.parts:
@@ -66,7 +65,7 @@ def _how_to_record(part: Part, wide: int, width: int | None) -> list[str]:
     head = f"{INDENT}{'':{wide}}{INDENT}" if wide else WORDS
     said = f'outcome = [{{experiment = "{experiment}", outcome = "{outcome}"}}]'
     words = f"say what came of it in a file for --outcomes: {said}"
-    return _wrapped(head + words, " " * len(head), width)
+    return wrapped(head + words, width, len(head))
 
 
 def _time(line: Line, start_ns: int) -> str:
@@ -83,10 +82,4 @@ def _folded(part: Part) -> str:
 def _sentence(line: Line, time: str, width: int | None) -> list[str]:
     text = printable(line.words)
     head = f"{INDENT}{time}{INDENT}" if time else WORDS
-    return [head + text] if line.drawn else _wrapped(head + text, " " * len(head), width)
-
-
-def _wrapped(text: str, indent: str, width: int | None) -> list[str]:
-    if width is None or len(text) <= width or width < NARROWEST:
-        return [text]
-    return textwrap.wrap(text, width, subsequent_indent=indent)
+    return [head + text] if line.drawn else wrapped(head + text, width, len(head))
