@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
-from typing import Any, TypeVar
 
 import numpy as np
 import polars as pl
@@ -26,12 +25,11 @@ from console.diagnosis.causes.faces import (
     Face,
 )
 from console.diagnosis.causes.hold import Hold, hold_of
+from console.diagnosis.causes.once import Once
 from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.causes.traffic import Traffic, traffic_of
 from console.diagnosis.episode import Episode
 from console.diagnosis.scene import Int64s, Levels, Scene
-
-T = TypeVar("T")
 
 MS = 1_000_000
 _FINAL_TRANSACTIONS = 20_000  # of the bus, before the last good one, whose wire is looked at
@@ -48,7 +46,7 @@ _FACE_OF_HOW = {
 }
 
 
-class Facts:
+class Facts(Once):
     """Facts of one scene.
 
     Args:
@@ -60,21 +58,10 @@ class Facts:
     def __init__(
         self, scene: Scene, others: Sequence[Episode] = (), run: RunFacts | None = None
     ) -> None:
+        super().__init__()
         self.scene = scene
         self.others = others
         self.run = RunFacts(scene) if run is None else run
-        self._made: dict[object, Any] = {}
-
-    def once(self, work: Callable[[Facts], T]) -> T:
-        """What a function makes of these facts, worked out once however many tests ask.
-
-        Args:
-            work: by which it is known; not a function made anew for each call.
-        """
-        if work not in self._made:
-            self._made[work] = work(self)
-        made: T = self._made[work]
-        return made
 
     # --- spans
 

@@ -5,23 +5,20 @@ It is worked out once, and only when asked for.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import cached_property
-from typing import Any, TypeVar
 
 import polars as pl
 
 from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.links_life import LinkLife, link_life
+from console.diagnosis.causes.once import Once
 from console.diagnosis.causes.printed_numbers import Course, courses_of
 from console.diagnosis.causes.steady import work_ended
 from console.diagnosis.causes.topics import Topic, topics_of
 from console.diagnosis.scene import Scene
 
-T = TypeVar("T")
 
-
-class RunFacts:
+class RunFacts(Once):
     """Facts of one run.
 
     Args:
@@ -29,19 +26,8 @@ class RunFacts:
     """
 
     def __init__(self, scene: Scene) -> None:
+        super().__init__()
         self.scene = scene
-        self._made: dict[object, Any] = {}
-
-    def once(self, work: Callable[[RunFacts], T]) -> T:
-        """What a function makes of these facts, worked out once however many tests ask.
-
-        Args:
-            work: by which it is known; not a function made anew for each call.
-        """
-        if work not in self._made:
-            self._made[work] = work(self)
-        made: T = self._made[work]
-        return made
 
     # --- what was printed
 
