@@ -15,8 +15,9 @@ from console.app.timeline.columns import ordered
 from console.app.timeline.going import Sort, next_one
 from console.app.timeline.gutter import CLOCK_WORDS, CLOCKS
 from console.app.timeline.ribbon import Ribbon
-from console.app.timeline.rows import DEPTHS, TimelineRows
+from console.app.timeline.rows import TimelineRows
 from console.app.timeline.said_line import SaidLine
+from console.app.timeline.standing import DEPTHS
 from console.app.widgets.head import Head
 from console.app.widgets.side_sheet import SideSheet
 from console.timeline.explained import explained
@@ -259,14 +260,14 @@ class TimelineScreen(FollowingScreen):
     def action_shift(self, places: int) -> None:
         """Move the chosen column."""
         rows = self.query_one(TimelineRows)
-        at, count = rows.chosen_party, len(rows.parties)
+        at, count = rows.standing.chosen_party, len(rows.parties)
         to = at + places
         if self.view is None or not 0 <= to < count:
             return
         order = list(rows.parties)
         order.insert(to, order.pop(at))
         self.host.kept.columns = [self.view.parties.every[k].name for k in order]
-        rows.chosen_party = to
+        rows.standing.choose_column(to)
         self._columns_changed("")
 
     def _columns_changed(self, words: str) -> None:

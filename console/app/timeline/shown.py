@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -119,6 +121,25 @@ class Shown:
             waits = np.diff(self._times(first, first + _CHUNK + 1))
             found.append((np.flatnonzero(waits > self.fold_ns) + first + 1).astype(np.int32))
         return np.concatenate(found)
+
+
+def kept_of_parties(
+    events: Events, parties: Sequence[int], count: int, keep: Bools | None = None
+) -> Bools | None:
+    """bool[n] which of n events are of some parties, among those that are kept; None: all.
+
+    Args:
+        events: n events.
+        parties: the wanted ones.
+        count: how many there are.
+        keep: bool[n] which events pass the filter; None: all.
+    """
+    if len(parties) == count:
+        return keep
+    wanted = np.zeros(count, np.bool_)
+    wanted[list(parties)] = True
+    mask = wanted[events.party]
+    return mask if keep is None else mask & keep
 
 
 def _before(column: Int32s, value: int) -> int:

@@ -17,7 +17,9 @@ from textual.pilot import Pilot
 from console.app.run_view import RunView
 from console.app.signs import ASCII, UNICODE, Signs
 from console.app.themes import variables
-from console.app.timeline.rows import DEPTHS, MOST_CELLS, TimelineRows
+from console.app.timeline.moving import MOST_CELLS
+from console.app.timeline.rows import TimelineRows
+from console.app.timeline.standing import DEPTHS
 from console.app.timeline.viewport import BIT, EVENT
 from tests.console.app.screens.showing import played
 from tests.console.app.timeline.views import PRINTED, demo_with_levels, made_view
@@ -60,6 +62,16 @@ async def timeline(
         app.rows.focus()
         await pilot.pause()
         yield app.rows, pilot
+
+
+async def resized(rows: TimelineRows, pilot: Pilot[None], size: tuple[int, int]) -> None:
+    """Another size of the terminal, once the rows have it: on a busy machine some pauses later."""
+    await pilot.resize_terminal(*size)
+    for _ in range(100):
+        if rows.size == size:
+            return
+        await pilot.pause(0.01)
+    raise TimeoutError(f"{rows.size} instead of {size}")
 
 
 def lines(rows: TimelineRows) -> list[str]:
@@ -113,7 +125,7 @@ RUNS: dict[str, Any] = {
 async def test_every_line_is_as_wide_as_the_screen(name: str, signs: Signs) -> None:
     async with timeline(made_view(RUNS[name]), signs=signs) as (rows, pilot):
         for size in ((80, 24), (250, 70), (31, 9), (20, 5)):
-            await pilot.resize_terminal(*size)
+            await resized(rows, pilot, size)
             for depth in DEPTHS:
                 rows.depth = depth
                 for go in (rows.action_move, rows.action_end):
@@ -206,9 +218,9 @@ async def test_paging_through_bits_leaves_none_out() -> None:
         rows.go_to(*finding_event(view))
         await pilot.press("up", "up", "up", "enter")
         event, seen = rows.event, []
-        count = len(rows.drawing.bit_rows(event or 0, 80)) if rows.drawing else 0
+        count = len(rows.standing.drawing.bit_rows(event or 0, 80)) if rows.standing.drawing else 0
         while rows.event == event:
-            seen += [line.part for line in rows._laid_out() if line.kind == BIT]
+            seen += [line.part for line in rows.standing.lines() if line.kind == BIT]
             await pilot.press("pagedown")
         assert seen == list(range(count))
 
@@ -329,7 +341,7 @@ async def test_moves_are_told_with_the_time_on_the_screen() -> None:
         await pilot.pause()
         last = app.moves[-1]
         assert (last.event, last.t_ns, last.depth) == (1, S, "events")
-        shown = [line.at for line in rows._laid_out() if line.kind == EVENT]
+        shown = [line.at for line in rows.standing.lines() if line.kind == EVENT]
         assert rows.visible_ns() == (shown[0] * S, shown[-1] * S)
 
 

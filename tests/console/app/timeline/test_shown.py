@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from console.app.timeline.shown import FOLD_TIMES, GROUP, Shown
+from console.app.timeline.shown import FOLD_TIMES, GROUP, Shown, kept_of_parties
 from console.timeline.events import BAD, GOOD, ODD, UNSEEN
 from tests.console.app.timeline.views import events_at
 
@@ -113,6 +113,22 @@ def test_what_a_filter_hides_is_not_the_worst() -> None:
     events = replace(events_at([10, 11, 12]), state=np.array([GOOD, BAD, ODD], np.uint8))
     shown = Shown(events, np.array([True, False, True]))
     assert shown.event(shown.worst_in(0, 15)) == 2
+
+
+def test_events_of_other_parties_and_those_a_filter_hides_are_left_out() -> None:
+    events = replace(events_at(range(6)), party=np.array([0, 1, 2, 0, 1, 2], np.uint16))
+    keep = np.array([True, True, False, False, True, True])
+    of_parties, of_both = kept_of_parties(events, [2, 0], 3), kept_of_parties(events, [2], 3, keep)
+    assert of_parties is not None
+    assert of_both is not None
+    assert of_parties.tolist() == [True, False, True, True, False, True]
+    assert of_both.tolist() == [False, False, False, False, False, True]
+
+
+def test_where_every_party_is_wanted_the_filter_alone_decides() -> None:
+    events, keep = events_at(range(3)), np.array([True, False, True])
+    assert kept_of_parties(events, [0], 1) is None
+    assert kept_of_parties(events, [0], 1, keep) is keep
 
 
 def test_a_million_events_are_laid_out_within_memory_of_their_folds() -> None:
