@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
-from console.app.run_view import Held
+from console.app.run_view import Held, RunView
 from console.app.timeline.standing import DEPTHS, Depth, Standing
 from console.app.timeline.viewport import BIT, BUCKET, EVENT, MARGIN, WAIT
 from console.timeline.buckets import WIDTHS_NS
@@ -26,9 +27,9 @@ ROWS = HEIGHT - 1  # below the head line
 MINUTE = 60 * S
 
 
-def in_minutes(*args: object, **kwargs: object) -> Standing:
+def in_minutes(view: RunView, keep: npt.NDArray[np.bool_] | None = None) -> Standing:
     """Someone who stands in buckets of a minute."""
-    standing = standing_in(*args, **kwargs)  # type: ignore[arg-type]
+    standing = standing_in(view, keep=keep)
     standing.look_at("minutes")
     standing.take_width(MINUTE)
     return standing
@@ -39,7 +40,10 @@ def in_minutes(*args: object, **kwargs: object) -> Standing:
 
 def test_what_a_filter_leaves_out_is_neither_counted_nor_on_the_screen() -> None:
     keep = np.arange(10) % 2 == 1
-    standing = standing_in(prints_at(range(10)), keep=keep)
+    view = prints_at(range(10))
+    standing = standing_in(view)
+    standing.lines()
+    show(standing, view, keep=keep)
     assert standing.shown is not None
     events = [standing.shown.event(line.at) for line in on(standing, EVENT)]
     assert events == [1, 3, 5, 7, 9]
@@ -66,11 +70,12 @@ def test_another_filter_keeps_the_chosen_event_or_takes_the_next() -> None:
 
 
 def test_another_filter_keeps_the_place_of_the_minutes_and_not_the_event() -> None:
-    view = prints_at([0, 50, 500])
+    view = prints_at([0, 50, 200, 280, 900])
     standing = in_minutes(view)
-    standing.stand_in_bucket(5)  # empty; the event at 500 s is the nearest
-    show(standing, view, keep=np.array([True, True, False]))
-    assert (standing.place_ns, standing.event) == (300 * S, 1)
+    standing.stand_in_bucket(5)  # from 300 s on, empty
+    nearest = standing.event
+    show(standing, view, keep=np.arange(5) != 3)
+    assert (nearest, standing.event, standing.place_ns) == (3, 2, 300 * S)
 
 
 def test_another_run_is_stood_in_at_the_same_time() -> None:
@@ -175,6 +180,7 @@ def test_a_third_of_the_first_screen_is_above() -> None:
     standing = Standing()
     show(standing, prints_at(range(100)), place_ns=50 * S)
     standing.fit(80, 40)
+    standing.lines()  # drawn before the size is told
     standing.settle()
     assert row_of_chosen(standing) == 39 // 3
 
