@@ -18,6 +18,7 @@ _SIZE = re.compile(r"(?i)(?:\blen(?:gth)?|\bsize)\s*[=:]?\s*(\d+)|(\d+)\s*(?:byt
 _NUMBER = re.compile(r"(?i)(?:\bseq|\bn|\bid|\bmsg|#)\s*[=:#]?\s*(\d+)")
 _SENT = re.compile(r"(?i)publish|\bsent\b|\bsend|\bpub\b|\btx\b")
 _FEWEST_LOST = 2
+_LONGEST = 268_435_455  # bytes: no MQTT packet is longer (MQTT 3.1.1 section 2.2.3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +113,9 @@ def _sizes_sent(run: RunFacts) -> list[tuple[int, int, int]]:
         if t_ns is None or not _SENT.search(text or ""):
             continue
         size, number = _SIZE.search(text), _NUMBER.search(text)
-        if size and number:
-            found.append((int(size[1] or size[2]), int(number[1]), int(t_ns)))
+        length = int(size[1] or size[2]) if size else _LONGEST + 1
+        if number and length <= _LONGEST:
+            found.append((length, int(number[1]), int(t_ns)))
     return found
 
 

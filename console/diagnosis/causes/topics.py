@@ -14,6 +14,7 @@ from console.diagnosis.scene import Int64s, Scene
 
 _COUNTERS = ("seq", "n", "count", "counter", "id", "msg", "sequence", "packet", "i")
 _STEADY = 0.25  # share of steps by one that makes a number that only rises a counter
+_NO_COUNT = 2**63  # JSON numbers have any length (RFC 8259 section 6): ids and hashes
 _AT_MOST = 200_000  # messages of a topic read one by one (1 us each)
 COMMAND_STEMS = ("cmd", "command", "set", "control", "ctl", "do", "request")
 
@@ -64,9 +65,7 @@ class Topic:
         steps, but whatever their rate the next number follows oftener than any other.
         """
         for name in self._counter_names():
-            values = [each.get(name) for each in self.objects]
-            numbers = [v if isinstance(v, int) and not isinstance(v, bool) else -1 for v in values]
-            column = np.array(numbers, np.int64)
+            column = np.array([_count(each.get(name)) for each in self.objects], np.int64)
             steps = np.diff(column[column >= 0])
             moved = steps[steps != 0]
             if len(moved) >= 4 and _by_one(moved):
@@ -122,6 +121,13 @@ def topics_of(scene: Scene) -> list[Topic]:
     rows = scene.table("messages").filter(~pl.col("topic").str.starts_with("$"))
     parts = rows.partition_by("topic", "direction", maintain_order=True)
     return [Topic(str(part["topic"][0]), part) for part in parts]
+
+
+def _count(value: object) -> int:
+    """A number that may count messages; -1 for what is none, or does not fit in 63 bits."""
+    if not isinstance(value, int) or isinstance(value, bool):
+        return -1
+    return value if 0 <= value < _NO_COUNT else -1
 
 
 def _by_one(steps: Int64s) -> bool:
