@@ -29,6 +29,11 @@ from console.diagnosis.scene import Scene
 
 _CAPS = (16, 30, 31, 32, 64, 127, 128, 255, 256)  # of libraries' buffers
 _LENGTH = re.compile(r"(?i)\blen(?:gth)?\s*[=:]?\s*(\d{1,5})|(\d{1,5})\s*(?:bytes|byte|B)\b")
+_OF_BUS = r"\bi2c|\bsmbus\b|\btwi\b|\bbus\b"
+_NO_TRANSFER = re.compile(  # bytes that were on no bus
+    r"(?i)heap|stack|memory|\bram\b|flash|alloc|\bfree\b|publish|\bsen[dt]|upload|mqtt|\bfile"
+)
+_FEWEST_PROMISES = 3
 
 
 def joint_error(_scene: Scene, facts: Facts) -> Answer:
@@ -81,22 +86,26 @@ def length_cap(_scene: Scene, facts: Facts) -> Answer:
 
 
 def _printed_lengths(facts: Facts) -> list[int]:
-    texts = facts.run.prints(*facts.life)["text"].to_list()
-    found = [m for text in texts for m in _LENGTH.findall(text or "")]
-    return [int(a or b) for a, b in found]
+    """Lengths that prints of the device or of its bus speak of."""
+    episode = facts.scene.episode
+    own = [rf"\b{re.escape(episode.device)}\b", f"0x{episode.address:02x}\\b"]
+    about = re.compile("|".join([*own, _OF_BUS]), re.IGNORECASE)
+    texts = facts.run.prints(*facts.life)["text"].drop_nulls().to_list()
+    told = [text for text in texts if about.search(text) and not _NO_TRANSFER.search(text)]
+    return [int(a or b) for text in told for a, b in _LENGTH.findall(text)]
 
 
 def _says_longer(facts: Facts, cap: int) -> bool:
-    """Whether replies that stop at the cap begin with a length byte that promises more."""
-    rows = facts.traffic.replies.filter(pl.col("length") == cap)
-    firsts = [int(data[:2], 16) for data in rows["data"].to_list() if data]
-    shorter = facts.traffic.replies.filter(pl.col("length") < cap)
-    fits = [
-        int(data[:2], 16) + extra == len(data) // 2
-        for data in shorter["data"].to_list()
-        for extra in (1, 2)
-    ]
-    return bool(fits) and any(fits) and any(first + 1 > cap for first in firsts)
+    """Whether replies that stop at the cap begin with a length byte that promises more.
+
+    In shorter replies that byte, with or without a check code behind, promises what there is.
+    """
+    replies = facts.traffic.replies
+    first = replies["data"].str.slice(0, 2).str.to_integer(base=16)
+    short, extra = replies["length"] < cap, replies["length"].cast(pl.Int64) - first
+    kept = extra.filter(short).is_in([1, 2])
+    longer = bool((first.filter(~short) + 1 > cap).any())
+    return longer and len(kept) >= _FEWEST_PROMISES and bool(kept.all())
 
 
 def data_dependent_corruption(_scene: Scene, facts: Facts) -> Answer:

@@ -135,7 +135,7 @@ def length_cap() -> Scene:
     for k in range(40):
         wanted = 24 if k < 20 else 40
         wave.poll(bytes((k * 7 + at * 13) % 96 for at in range(min(wanted, 32))))
-        prints.append((wave.now_ns, f"label: {wanted} bytes"))
+        prints.append((wave.now_ns, f"hopper: {wanted} bytes"))
         wave.wait(15 * MS)
     return scene_of(wave, prints=prints)
 

@@ -1,0 +1,52 @@
+"""What healthy boards do and print every day is no cause."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from console.diagnosis.causes.ranking import ranked
+from console.diagnosis.scene import Scene
+from tests.console.diagnosis.causes.hands import ADDRESS, MS, Wave, scene_of
+
+
+def claimed(scene: Scene) -> list[str]:
+    return [row.cause.slug for row in ranked(scene).claimed]
+
+
+def polled(replies: Sequence[bytes], wave: Wave | None = None) -> Wave:
+    wave = wave or Wave()
+    for reply in replies:
+        wave.poll(reply)
+        wave.wait(15 * MS)
+    return wave
+
+
+@pytest.mark.parametrize(
+    ("said", "slugs"),
+    [
+        ("published 120 bytes", []),
+        ("heap 8000 bytes", []),
+        ("hopper: sent 120 bytes to mqtt", []),
+        ("chute: 120 bytes", []),
+        ("hopper: 120 bytes", ["length-cap"]),
+        (f"0x{ADDRESS:02x}: length 120", ["length-cap"]),
+        ("[i2c] wanted 120 bytes", ["length-cap"]),
+    ],
+)
+def test_only_bytes_of_the_bus_are_more_than_a_read_got(said: str, slugs: list[str]) -> None:
+    wave = polled([bytes((k * 7 + at * 13) % 96 for at in range(16)) for k in range(40)])
+    prints = [(wave.now_ns * k // 40, said) for k in range(1, 40)]
+    assert claimed(scene_of(wave, prints=prints)) == slugs
+
+
+def test_first_byte_that_now_and_then_equals_a_length_promises_no_more() -> None:
+    dice = np.random.default_rng(5)
+    wave = Wave()
+    for _ in range(200):
+        wave.poll(dice.bytes(16))
+        wave.poll(bytes([int(dice.integers(0, 16)), *dice.bytes(5)]), register=0x20)
+        wave.wait(5 * MS)
+    assert claimed(scene_of(wave)) == []
