@@ -51,6 +51,17 @@ class SceneSource:
     observed_until_ns: int
     unobserved: Unobserved = NOTHING
     off_axis: bool = False  # the order of its events and others' is not known
+    away: Unobserved | None = None  # with nothing recorded; None: wherever it was not observed
+
+    def watched(self, from_ns: Int64s, until_ns: Int64s) -> Bools:
+        """bool[k]: of each of k stretches of time whether it was recorded all the while.
+
+        What its own numbers say is missing does not count against it: that may be the very fault.
+        """
+        away = self.unobserved if self.away is None else self.away
+        return np.asarray(
+            (until_ns <= self.observed_until_ns) & ~away.touches(from_ns, until_ns), np.bool_
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

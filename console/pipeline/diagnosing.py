@@ -87,6 +87,7 @@ def scene_sources(evidence: Evidence) -> list[SceneSource]:
             observed_until_ns=observation.observed_until.get(report.name, evidence.start_ns),
             unobserved=observation.unobserved.get(report.name, NOTHING),
             off_axis=report.name in observation.off_axis,
+            away=observation.away.get(report.name, NOTHING),
         )
         for report in evidence.sources
     ]

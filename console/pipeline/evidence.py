@@ -56,6 +56,7 @@ class Observation:
     observed_until: Mapping[str, int] = field(default_factory=dict)  # of each source
     unobserved: Mapping[str, Unobserved] = field(default_factory=dict)  # spans of each source
     off_axis: Sequence[str] = ()  # sources whose times mean nothing beside those of others
+    away: Mapping[str, Unobserved] = field(default_factory=dict)  # spans with nothing recorded
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from console.diagnosis.replies.wire_values import value_findings
 from console.pipeline.evidence import Observation, SourceReport
 from console.timeline.parties import parties_of
 from console.trust.sheet import TrustRow
-from console.trust.unobserved import Unobserved, unobserved
+from console.trust.unobserved import Unobserved, away, unobserved
 from console.watch.doubt import doubted
 from console.watch.findings import Finding, in_order
 from console.watch.from_bench import names_of
@@ -103,7 +103,8 @@ def observation_of(
     observed = {r.name: r.last_ns for r in reports if r.last_ns is not None}
     last_ns = max([end_ns, *observed.values()])  # of sources off the axis, too
     observed |= dict.fromkeys(recorded, end_ns)
-    return Observation(last_ns, observed, {**unobserved(trust), **recorded}, off_axis)
+    missed = {**unobserved(trust), **recorded}
+    return Observation(last_ns, observed, missed, off_axis, {**away(trust), **recorded})
 
 
 def _why_undecoded(report: SourceReport, tables: Mapping[str, pl.DataFrame]) -> str:

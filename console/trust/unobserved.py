@@ -66,10 +66,21 @@ NOTHING = Unobserved.of(())
 
 def unobserved(rows: Iterable[TrustRow]) -> dict[str, Unobserved]:
     """Of each source the spans in which it may have missed something."""
+    return _spans_of(row for row in rows if row.severity == "gap" or row.kind in MISSING)
+
+
+def away(rows: Iterable[TrustRow]) -> dict[str, Unobserved]:
+    """Of each source the spans in which nothing was recorded, whatever there was.
+
+    Numbers that are missing while all else is recorded may be the very fault that is looked for.
+    """
+    return _spans_of(row for row in rows if row.severity == "gap")
+
+
+def _spans_of(rows: Iterable[TrustRow]) -> dict[str, Unobserved]:
     spans: dict[str, list[tuple[int, int]]] = {}
     for row in rows:
-        if row.severity == "gap" or row.kind in MISSING:
-            start = -_EVER if row.from_ns is None else row.from_ns
-            end = _EVER if row.until_ns is None else row.until_ns
-            spans.setdefault(row.source, []).append((start, end))
+        start = -_EVER if row.from_ns is None else row.from_ns
+        end = _EVER if row.until_ns is None else row.until_ns
+        spans.setdefault(row.source, []).append((start, end))
     return {source: Unobserved.of(found) for source, found in spans.items()}

@@ -14,7 +14,7 @@ from console.trust.counters import Counter, Hole, believed, holes
 from console.trust.line_forms import Forms, heads_of
 from console.trust.repeats import Repeat, repeats
 from console.trust.sheet import MOST_OF_A_KIND, TrustRow, in_order, trust_frame
-from console.trust.unobserved import Unobserved, unobserved
+from console.trust.unobserved import Unobserved, away, unobserved
 
 S = 10**9
 
@@ -121,6 +121,14 @@ def test_gaps_and_lost_messages_are_unobserved_and_doubts_are_not() -> None:
     ]
     found = unobserved(rows)
     assert {name: spans.from_ns.tolist() for name, spans in found.items()} == {"a": [1], "b": [7]}
+
+
+def test_messages_that_are_missing_say_of_no_time_that_nothing_was_recorded() -> None:
+    rows = [
+        TrustRow("b", 7, 9, "lost", "doubtful", ""),
+        TrustRow("b", 20, 30, "unreadable", "gap", ""),
+    ]
+    assert away(rows)["b"].from_ns.tolist() == [20]
 
 
 def test_many_rows_of_one_kind_end_with_one_for_the_rest() -> None:
