@@ -95,6 +95,14 @@ def test_pages_go_through_every_line_of_bits_before_the_next_event() -> None:
     assert standing.cursor > cursor
 
 
+def test_pages_of_events_go_past_bits_that_are_not_shown() -> None:
+    standing = over_bits(12)
+    cursor = standing.cursor
+    standing.look_at("events")
+    moving.page(standing, 1)
+    assert (standing.cursor > cursor, standing.first_bit) == (True, 0)
+
+
 def test_a_page_back_goes_through_the_bits_before_the_event_above() -> None:
     standing = over_bits(12)
     cursor, shown = standing.cursor, standing.count_of(BIT)

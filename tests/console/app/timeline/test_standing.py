@@ -221,6 +221,12 @@ def test_going_to_an_event_tells_those_of_one_moment_apart() -> None:
     assert (standing.event, standing.depth) == (33, "bits")
 
 
+def test_going_to_an_event_that_is_filtered_out_stands_on_the_next_one_shown() -> None:
+    standing = standing_in(prints_at([7] * 50), keep=np.arange(50) % 4 == 0)
+    standing.go_to(7 * S, 33)
+    assert standing.event == 36
+
+
 def test_going_elsewhere_begins_with_the_first_line_of_bits() -> None:
     standing = over_bits()
     event = standing.event
