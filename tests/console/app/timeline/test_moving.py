@@ -135,6 +135,15 @@ def test_the_wheel_goes_back_through_bits_and_then_to_events() -> None:
     assert got == [(0, 1), (0, 0), (-3, 0)]
 
 
+def test_the_wheel_goes_back_from_the_last_bits_where_none_are_below() -> None:
+    standing = over_bits(12)
+    cursor, last = standing.cursor, standing.bits_below
+    standing.scroll_bits(last)
+    below = standing.bits_below
+    moving.scroll(standing, -3)
+    assert (below, standing.cursor, standing.first_bit) == (0, cursor, last - 3)
+
+
 @pytest.mark.parametrize(("depth", "step_s"), [("minutes", 60), ("events", 10)])
 def test_the_wheel_goes_from_row_to_row_where_no_bits_are_shown(depth: Depth, step_s: int) -> None:
     standing = at_depth(depth)
