@@ -12,7 +12,12 @@ MEMORY = r"(?i)heap|free|block|largest|mem"
 
 def shrinking(run: RunFacts) -> Course | None:
     """The first printed size of memory that falls over the run; None when none does."""
-    return next((each for each in run.courses if each.falling and _is_memory(each)), None)
+    return next((each for each in sizes(run) if each.falling), None)
+
+
+def sizes(run: RunFacts) -> list[Course]:
+    """The sizes of memory that are printed again and again."""
+    return [each for each in run.courses if _is_memory(each)]
 
 
 def _is_memory(course: Course) -> bool:

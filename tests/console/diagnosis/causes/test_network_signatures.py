@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import accumulate
 
+import numpy as np
 import pytest
 
 from console.diagnosis.causes.catalogue import BY_SLUG
@@ -206,6 +208,39 @@ def test_signature_holds_and_leads(slug: str) -> None:
 def test_link_that_comes_and_goes_is_no_duel_while_nobody_says_so() -> None:
     assert asked("client-id-duel", flapping(LOST)).verdict == "holds"
     assert ranked(flapping(LOST)).claimed == ()
+
+
+def reconnects(steps_ns: Sequence[int], *, leak: int = 0, told: bool = True) -> Scene:
+    """A link lost and found after each of some times, beside a printed size of free memory."""
+    prints: Prints = []
+    for k, t in enumerate(accumulate([S, *steps_ns])):
+        prints += [(t, LOST), (t + 30 * MS, BACK)]
+        prints += [(t + 40 * MS, f"net: heap {90_000 - leak * k}")] if told else []
+    end = prints[-1][0] + S
+    return run_of(prints, states(range(end // S)), end)
+
+
+def test_reconnects_at_random_are_hardly_ever_taken_for_a_storm() -> None:
+    rng = np.random.default_rng(8)
+    steps = (S + rng.exponential(9 * S, (200, 9))).astype(int).tolist()
+    runs = [reconnects(each, leak=9_000) for each in steps]
+    held = sum(asked("reconnect-storm", run).verdict == "holds" for run in runs)
+    assert held <= 6  # of 200 at 1 %: more than 6 once in 200 times
+
+
+def test_ever_faster_reconnects_that_cost_no_memory_are_no_storm() -> None:
+    faster = [30 * S * 4**k // 5**k for k in range(9)]
+    assert asked("reconnect-storm", reconnects(faster)).verdict == "refuted"
+
+
+def test_storm_is_not_observable_where_no_size_of_memory_is_printed() -> None:
+    faster = [30 * S * 4**k // 5**k for k in range(9)]
+    assert asked("reconnect-storm", reconnects(faster, told=False)).verdict == "not-observable"
+
+
+def test_storm_that_ends_at_its_fastest_holds() -> None:
+    faster = [max(30 * S * 4**k // 5**k, 2 * S) for k in range(30)]
+    assert asked("reconnect-storm", reconnects(faster, leak=2_500)).verdict == "holds"
 
 
 def test_one_number_missing_where_the_link_is_lost_all_the_time_may_be_chance() -> None:
