@@ -23,7 +23,7 @@ from console.diagnosis.causes.faces import (
     WRONG_CONTENT,
 )
 from console.diagnosis.causes.facts import Facts
-from console.diagnosis.causes.joints import fresh_by_joint, joint_parts
+from console.diagnosis.causes.joints import joints_of
 from console.diagnosis.causes.patterns import pattern_of
 from console.diagnosis.scene import Scene
 
@@ -38,16 +38,17 @@ _FEWEST_PROMISES = 3
 
 def joint_error(_scene: Scene, facts: Facts) -> Answer:
     """A STOP where a repeated START is needed, or the reverse."""
-    shares = facts.once(fresh_by_joint)
+    joints = facts.once(joints_of)
     return judged(
         needed(
-            len(shares) == 2,
-            "reads follow their write by a STOP and START here, by a repeated START there",
-            "every read follows its write in the same way",
+            joints.both,
+            "reads of one register follow their write by a STOP and START here, by a repeated "
+            "START there",
+            "no register is read both ways",
             strength=FAIR,
         ),
         needed(
-            facts.once(joint_parts),
+            joints.parts,
             "replies after one of the two are filler, wrong or never new; after the other they "
             "are sound",
             "replies after both are alike",

@@ -94,9 +94,32 @@ class Wave:
         return Edges(t_ns=t_ns, levels=levels, until_ns=self.now_ns, begins=True)
 
 
+def wrote(wave: Wave, *values: int, address: int = ADDRESS) -> None:
+    """A write of its own."""
+    wave.start()
+    for value in (address << 1, *values):
+        wave.byte(value)
+    wave.stop()
+
+
+def took(wave: Wave, data: bytes, *, address: int = ADDRESS) -> None:
+    """A read of its own."""
+    wave.start()
+    wave.byte(address << 1 | 1)
+    for at, value in enumerate(data):
+        wave.byte(value, nack=at == len(data) - 1)
+    wave.stop()
+
+
 def value_of(k: int) -> bytes:
     """A reply that differs each time: a count and a value with noise of its own."""
     return bytes([k >> 8 & 0xFF, k & 0xFF, 0x40, (k * 37 + k // 3) % 251])
+
+
+def noisy(count: int, *, level: int = 400, spread: float = 20.0) -> list[bytes]:
+    """Replies of a value in two bytes that has noise of its own."""
+    values = np.random.default_rng(5).normal(level, spread, count).astype(int)
+    return [int(value).to_bytes(2, "big") for value in values]
 
 
 def healthy(wave: Wave, polls: int = 40, *, period_ns: int = 20 * MS, first: int = 0) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from console.diagnosis.causes.ranking import ranked
 from console.diagnosis.scene import Scene
-from tests.console.diagnosis.causes.hands import ADDRESS, MS, Wave, scene_of
+from tests.console.diagnosis.causes.hands import ADDRESS, MS, Wave, noisy, scene_of, took, wrote
 
 
 def claimed(scene: Scene) -> list[str]:
@@ -49,4 +49,16 @@ def test_first_byte_that_now_and_then_equals_a_length_promises_no_more() -> None
         wave.poll(dice.bytes(16))
         wave.poll(bytes([int(dice.integers(0, 16)), *dice.bytes(5)]), register=0x20)
         wave.wait(5 * MS)
+    assert claimed(scene_of(wave)) == []
+
+
+@pytest.mark.parametrize("fixed", [b"\x00", b"\xe5"])
+def test_registers_that_are_read_in_ways_of_their_own_show_no_wrong_joint(fixed: bytes) -> None:
+    wave = Wave()
+    for reply in noisy(120):
+        wave.poll(reply)
+        wave.wait(5 * MS)
+        wrote(wave, 0x20)
+        took(wave, fixed)
+        wave.wait(15 * MS)
     assert claimed(scene_of(wave)) == []

@@ -14,28 +14,13 @@ from tests.console.diagnosis.causes.hands import (
     US,
     Wave,
     scene_of,
+    took,
     value_of,
+    wrote,
 )
 
 NEIGHBOUR = 0x51
 SWITCH = 0x72
-
-
-def wrote(wave: Wave, *values: int, address: int = ADDRESS) -> None:
-    """A write of its own."""
-    wave.start()
-    for value in (address << 1, *values):
-        wave.byte(value)
-    wave.stop()
-
-
-def took(wave: Wave, data: bytes, *, address: int = ADDRESS) -> None:
-    """A read of its own."""
-    wave.start()
-    wave.byte(address << 1 | 1)
-    for at, value in enumerate(data):
-        wave.byte(value, nack=at == len(data) - 1)
-    wave.stop()
 
 
 def apart(wave: Wave, data: bytes, *, gap_ns: int = 200 * US, address: int = ADDRESS) -> None:
