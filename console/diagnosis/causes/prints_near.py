@@ -8,17 +8,15 @@ from __future__ import annotations
 
 import polars as pl
 
+from console.diagnosis.boots import say_boot
 from console.diagnosis.scene import Scene
 
+_S = 1_000_000_000
 COMPLAINT = (
     r"(?i)time-?d? ?out|\bfail|error|\berr\b|no (answer|reply|response)|not (respond|answer|found)"
     r"|\bnack|\bbusy\b|stuck|unreachable|gave up|giving up"
 )
 BUS_WORD = r"(?i)i2c|smbus|\bbus\b|\bsda\b|\bscl\b|sensor|nack|read|write|poll"
-BOOT = (
-    r"(?i)\bboot|reset (by|cause|reason)|\brst:|power-on reset|starting up|watchdog reset"
-    r"|cold start"
-)
 WATCHDOG = r"(?i)watchdog|\bwdt\b|panic|hard ?fault"
 BROWN_OUT = r"(?i)brown-? ?out|under-? ?volt|supply (dip|low)|\bvbat low|voltage (dip|drop)"
 RECOVERY = r"(?i)recover|bus clear|clear(ing)? (the )?bus|unstick|bit-?bang|toggl"
@@ -62,7 +60,12 @@ def _matches(texts: pl.Series, pattern: str) -> pl.Series:
 
 
 def restarts_of(scene: Scene) -> pl.DataFrame:
-    """Boot lines and lines whose stamp went back by a second: `t_ns`, `source`, `text`."""
+    """Boot lines and lines whose stamp went back by a second: `t_ns`, `source`, `text`.
+
+    The boot with which a log begins is none.
+    """
     prints = scene.table("prints")
-    back = (pl.col("native_ns").diff().over("source") < -1_000_000_000).fill_null(value=False)
-    return prints.filter(back | _matches(prints["text"], BOOT)).select("t_ns", "source", "text")
+    back = (pl.col("native_ns").diff().over("source") < -_S).fill_null(value=False)
+    begins = pl.col("t_ns") - pl.col("t_ns").min().over("source") < _S
+    said = say_boot(prints["text"]) & ~begins.fill_null(value=False)
+    return prints.filter(back | said).select("t_ns", "source", "text")

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from console.diagnosis.boots import say_boot
 from console.diagnosis.lifetimes.lives import Zero
 
 Int64s = npt.NDArray[np.int64]
@@ -17,6 +18,9 @@ Int64s = npt.NDArray[np.int64]
 _OUT_OF_ORDER_NS = 1_000_000_000
 # The first stamp of a log that begins with the boot; a preset tick begins elsewhere.
 _YOUNG_NS = 60_000_000_000
+_SAID_WITHIN_NS = (
+    2_000_000_000  # of a boot; a board that says later that it boots has a preset tick
+)
 _LONGEST_TICK_NS = 10**16  # 116 days: beyond, a stamp is a date
 
 
@@ -61,11 +65,16 @@ def stamps_of(prints: pl.DataFrame, off_axis: Collection[str] = ()) -> Stamps | 
     most = stamped["source"].value_counts(sort=True)["source"][0]
     own = stamped.filter(pl.col("source") == most)
     t_ns, native_ns = own["t_ns"].to_numpy(), own["native_ns"].to_numpy()
+    said = np.flatnonzero(say_boot(own["text"]).to_numpy())
     rows = np.concatenate([[0], _restarts(t_ns, native_ns)])
+    after = np.append(t_ns[said], np.iinfo(np.int64).max)[t_ns[said].searchsorted(t_ns[rows])]
+    rows = rows[after - t_ns[rows] > _SAID_WITHIN_NS]  # else the board says itself when it was
     young = (native_ns[rows] >= 0) & (native_ns[rows] <= _YOUNG_NS)
     restarted = (rows > 0) & ~young  # of one whose tick was preset only the moment is known
     boots = np.where(young, t_ns[rows] - native_ns[rows], t_ns[rows])[young | restarted]
-    return Stamps(t_ns, native_ns, np.sort(boots))
+    early = (native_ns[said] >= 0) & (native_ns[said] <= _SAID_WITHIN_NS)
+    boots_said = np.where(early, t_ns[said] - native_ns[said], t_ns[said])
+    return Stamps(t_ns, native_ns, np.sort(np.concatenate([boots, boots_said])))
 
 
 def _restarts(t_ns: Int64s, native_ns: Int64s) -> Int64s:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from console.diagnosis.boots import BOOT
 from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.cause import FAIR, Answer, Cause, Place, judged, needed, telling
 from console.diagnosis.causes.faces import (
@@ -68,7 +69,7 @@ def _is_led(facts: Facts, at_ns: int, band_ns: int) -> bool:
         return False
     fault = int(near["start_ns"][-1])
     between = facts.scene.window("prints", fault + MS, at_ns - MS).filter(
-        ~pl.col("text").str.contains(words.BOOT)
+        ~pl.col("text").str.contains(BOOT)
     )
     return between.height <= 2
 

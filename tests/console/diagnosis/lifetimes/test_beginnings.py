@@ -10,23 +10,25 @@ from console.diagnosis.lifetimes.beginnings import Stamps, beginning, stamps_of
 S = 10**9
 
 
-def log(rows: list[tuple[float, float | None]], source: str = "controller") -> pl.DataFrame:
-    """Prints at these seconds with these stamps."""
+def log(
+    rows: list[tuple[float, float | None]], source: str = "controller", boots: tuple[int, ...] = ()
+) -> pl.DataFrame:
+    """Prints at these seconds with these stamps; which of them say that the board boots."""
     made = [
         {
             "t_ns": round(t * S),
             "native_ns": None if own is None else round(own * S),
             "source": source,
-            "text": "x",
+            "text": "boot: build 41, reset by power-on" if k in boots else "x",
         }
-        for t, own in rows
+        for k, (t, own) in enumerate(rows)
     ]
     full = [{column: row.get(column) for column in TABLES["prints"]} for row in made]
     return pl.DataFrame(full, schema=dict(TABLES["prints"]))
 
 
-def stamps(rows: list[tuple[float, float | None]]) -> Stamps:
-    found = stamps_of(log(rows))
+def stamps(rows: list[tuple[float, float | None]], *boots: int) -> Stamps:
+    found = stamps_of(log(rows, boots=boots))
     assert found is not None
     return found
 
@@ -47,6 +49,22 @@ def test_stamps_that_go_back_are_a_boot() -> None:
 def test_of_a_preset_tick_the_restart_itself_is_the_boot() -> None:
     found = stamps([(10.0, 4000.0), (20.0, 4010.0), (31.0, 3600.0)])
     assert found.boots_ns.tolist() == [31 * S]
+
+
+def test_boot_that_is_said_counts_where_the_tick_was_preset() -> None:
+    rows: list[tuple[float, float | None]] = [(0.04, 23.1), (20.0, 43.06)]
+    assert stamps(rows).boots_ns.tolist() == [round((0.04 - 23.1) * S)]
+    assert stamps(rows, 0).boots_ns.tolist() == [round(0.04 * S)]
+
+
+def test_boot_that_is_said_a_little_late_was_when_the_tick_began() -> None:
+    found = stamps([(10.0, 0.5), (10.2, 0.7), (20.0, 10.5)], 1)
+    assert found.boots_ns.tolist() == [round(9.5 * S)]
+
+
+def test_restart_that_is_said_is_one() -> None:
+    rows: list[tuple[float, float | None]] = [(10.0, 4000.0), (20.0, 4010.0), (31.0, 0.25)]
+    assert stamps(rows, 2).boots_ns.tolist() == stamps(rows).boots_ns.tolist()
 
 
 def test_two_tasks_that_print_out_of_order_are_no_boot() -> None:
