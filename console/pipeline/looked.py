@@ -19,8 +19,13 @@ from console.watch.names import Names
 
 # Causes that end no peripheral: of the firmware and the network, seen over the run as a whole; and
 # those that spoil what a peripheral answers while it goes on.
-ENDS_NOBODY = tuple(cause for cause in CAUSES if cause.family in ("firmware", "network"))
-GOES_ON = tuple(cause for cause in CAUSES if cause.family in ("target", "controller"))
+_BESIDE = tuple(cause for cause in CAUSES if cause.family in ("firmware", "network"))
+ENDS_NOBODY = tuple(cause for cause in _BESIDE if not cause.of_device)
+GOES_ON = tuple(
+    cause
+    for cause in CAUSES
+    if cause.family in ("target", "controller") or (cause in _BESIDE and cause.of_device)
+)
 MOST = 20  # episodes of one run; a device that comes and goes all day fills no screen
 
 

@@ -166,6 +166,12 @@ class Cause:
     experiments: tuple[str, ...]  # slugs of experiments.py that tell it from its neighbours
     extra_channel: str  # one more line in the capture that would decide it, "" when none would
     source: str  # where the mechanism is described
+    of_run: bool = False  # its test looks at the captures of a run, not at one device's bus
+
+    @property
+    def of_device(self) -> bool:
+        """Whether it shows itself on one device's bus alone."""
+        return "capture" in self.needs and not self.of_run
 
 
 def missing_kinds(cause: Cause, scene: Scene) -> Sequence[Kind]:

@@ -123,7 +123,7 @@ def ranked(
 
 def answered(cause: Cause, scene: Scene, facts: Facts) -> Answer:
     """A cause's answer; not observable at once where a kind of source that it needs is missing."""
-    if not scene.episode.device and "capture" in cause.needs:
+    if not scene.episode.device and cause.of_device:
         look = Evidence("it shows itself on one device's bus: ask for a device", "unknown")
         return Answer("not-observable", 0.0, (look,))
     missing = missing_kinds(cause, scene)

@@ -122,5 +122,6 @@ CAUSES = (
         ("restart-uart",),
         "the UART's two lines",
         "seen in public issue reports",
+        of_run=True,
     ),
 )
