@@ -28,9 +28,12 @@ from console.diagnosis.causes.faces import (
 )
 from console.diagnosis.causes.facts import Facts
 from console.diagnosis.causes.scans import scans_in
+from console.diagnosis.causes.traffic import polls_of
 from console.diagnosis.scene import Scene
 
 _NEW = 20  # transfers of a bus after which one of a new kind counts as new
+_FEWEST_STEPS = 5  # between polls, from which a device's longest usual one is known
+_MISSED = 1.5  # times longer than that, from which a poll is missing
 _ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT, DATA_HELD)
 
 
@@ -75,13 +78,40 @@ def second_controller(_scene: Scene, facts: Facts) -> Answer:
 
 
 def _and_rows(facts: Facts) -> pl.DataFrame:
-    """Transactions to an address nobody has that is the AND of two known ones."""
-    known = facts.traffic.addresses
-    usual = facts.traffic.bus.group_by("address").agg(pl.col("answered").sum())
+    """Transactions to an address nobody has that is the AND of two known ones.
+
+    It must be new on this bus, and come instead of transfers to one of the two, or where STARTs
+    are too near: firmware also looks for a device that is not fitted.
+    """
+    bus = facts.traffic.bus
+    usual = bus.group_by("address").agg(pl.col("answered").sum())
     often = [a for a, n in usual.iter_rows() if a is not None and n >= 3]
     mixed = {a & b for a, b in combinations(often, 2)} - set(often)
-    rows = facts.traffic.bus.filter(pl.col("address").is_in(list(mixed)))
-    return rows.filter(~pl.col("answered")) if known else rows
+    rows = bus.filter(pl.col("address").is_in(list(mixed)) & ~pl.col("answered"))
+    instead = _is_new(bus, rows) and (_starts_too_near(facts) or _instead(bus, rows, often))
+    return rows if instead else rows.clear()
+
+
+def _is_new(bus: pl.DataFrame, rows: pl.DataFrame) -> bool:
+    """Whether there was traffic enough before these rows of it for them to be something new."""
+    if not rows.height:
+        return False
+    return bus.filter(pl.col("start_ns") < int(rows["start_ns"][0])).height >= _NEW
+
+
+def _instead(bus: pl.DataFrame, rows: pl.DataFrame, known: list[int]) -> bool:
+    """Whether most rows fall where one of the two devices they are mixed of is not polled."""
+    at_ns, address = rows["start_ns"].to_numpy(), rows["address"].to_numpy()
+    missing = np.zeros(rows.height, np.bool_)
+    for each in known:
+        polls = polls_of(bus.filter(pl.col("address") == each))["start_ns"].to_numpy()
+        steps = np.diff(polls[polls < at_ns[0]])
+        if len(steps) < _FEWEST_STEPS:
+            continue
+        after = polls.searchsorted(at_ns)
+        gaps = np.concatenate([polls, [2**62]])[after] - polls[after - 1]
+        missing |= (address & each == address) & (gaps > _MISSED * np.percentile(steps, 95))
+    return bool(missing.mean() > 0.5)
 
 
 def _ghost_rows(facts: Facts) -> pl.DataFrame:
@@ -96,8 +126,7 @@ def _ghost_rows(facts: Facts) -> pl.DataFrame:
     rows = bus.filter(
         pl.col("address").is_in(within) & (pl.col("length") == 0) & pl.col("answered")
     )
-    before = bus.filter(pl.col("start_ns") < int(rows["start_ns"][0])) if rows.height else bus
-    return rows if before.height >= _NEW else rows.clear()
+    return rows if _is_new(bus, rows) else rows.clear()
 
 
 def _cut_at_difference(facts: Facts) -> int:
