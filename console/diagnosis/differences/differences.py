@@ -2,9 +2,10 @@
 
 Rates are compared by the exact interval of a share (Clopper and Pearson) of all events of both
 runs, widened where they come in clumps. Waits by Mann and Whitney's U with its normal law, ties
-corrected (Annals of Mathematical Statistics 18, 1947, 50-60). Everything that is compared is one of
-many: the 5 % are shared among all (Bonferroni). A difference must also be one that matters, or long
-runs would differ in everything.
+corrected (Annals of Mathematical Statistics 18, 1947, 50-60), and widened where neighbours are
+alike (`correlation.py`): a pace that wanders is not another pace. Everything that is compared is
+one of many: the 5 % are shared among all (Bonferroni). A difference must also be one that matters,
+or long runs would differ in everything.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from console.diagnosis.differences.correlation import correlation_time
 from console.diagnosis.differences.habits import Habits, Rate
 from console.diagnosis.lifetimes.intervals import share_interval
 
@@ -27,6 +29,8 @@ ALPHA = 0.05
 _RATE_MATTERS = 1.1  # times as often, at least
 _WAIT_MATTERS = 0.02  # of the median
 _OVERLAP_MATTERS = 0.65  # probability that one of the longer is longer than one of the shorter
+# Independent waits that a run must be worth: how far a pace wanders is not known from fewer.
+_FEWEST_APART = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +92,10 @@ def _ratio_interval(
 def _of_waits(first: Habits, other: Habits, names: list[str], tries: int) -> Iterator[Difference]:
     for name in names:
         a, b = first.waits[name], other.waits[name]
-        longer, p = mann_whitney(a, b)
+        alike = correlation_time(a) / len(a), correlation_time(b) / len(b)
+        longer, p = mann_whitney(a, b, sum(alike) / (1 / len(a) + 1 / len(b)))
         middles = float(np.median(a)), float(np.median(b))
-        if min(middles) <= 0 or p * tries > ALPHA:
+        if min(middles) <= 0 or p * tries > ALPHA or max(alike) * _FEWEST_APART > 1:
             continue
         ratio = middles[1] / middles[0]
         matters = abs(ratio - 1) >= _WAIT_MATTERS and abs(longer - 0.5) >= _OVERLAP_MATTERS - 0.5
@@ -98,10 +103,15 @@ def _of_waits(first: Habits, other: Habits, names: list[str], tries: int) -> Ite
             yield Difference("wait", name, *middles, ratio)
 
 
-def mann_whitney(a: Floats, b: Floats) -> tuple[float, float]:
+def mann_whitney(a: Floats, b: Floats, wider: float = 1.0) -> tuple[float, float]:
     """How probable it is that one of b is longer than one of a (ties a half), and chance's p.
 
     Two-sided, by the normal law with ties and continuity corrected; for twenty or more of each.
+
+    Args:
+        a: float64[n].
+        b: float64[m].
+        wider: times the variance that U has of independent values.
     """
     from scipy.special import ndtr
 
@@ -112,7 +122,7 @@ def mann_whitney(a: Floats, b: Floats) -> tuple[float, float]:
     ranks = (upto - (counts - 1) / 2)[inverse]
     u = float(ranks[n:].sum() - m * (m + 1) / 2)
     ties = float((counts.astype(np.float64) ** 3 - counts).sum())
-    variance = n * m / 12 * (n + m + 1 - ties / ((n + m) * (n + m - 1)))
+    variance = wider * n * m / 12 * (n + m + 1 - ties / ((n + m) * (n + m - 1)))
     if variance <= 0 or len(values) == 1:
         return 0.5, 1.0
     away = max(abs(u - n * m / 2) - 0.5, 0.0) / math.sqrt(variance)

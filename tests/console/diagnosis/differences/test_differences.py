@@ -84,6 +84,35 @@ def test_runs_of_one_process_seldom_differ() -> None:
     assert sum(bool(differences(drawn(), drawn())) for _ in range(200)) <= 10
 
 
+def wandering(dice: np.random.Generator, n: int = 250, kept: float = 0.98) -> Floats:
+    """A pace of 100 ms that wanders by 4 %, some fifty waits to and fro."""
+    away = dice.standard_normal(n)
+    for k in range(1, n):
+        away[k] = kept * away[k - 1] + (1 - kept**2) ** 0.5 * away[k]
+    return 1e8 * (1 + 0.04 * away)
+
+
+def test_a_pace_that_wanders_is_no_other_pace() -> None:
+    dice = np.random.default_rng(4)
+    told = [
+        differences(run({}, {"gap": wandering(dice)}), run({}, {"gap": wandering(dice)}))
+        for _ in range(200)
+    ]
+    assert sum(map(bool, told)) <= 10
+
+
+def test_a_pace_that_wanders_a_little_and_is_a_tenth_slower_is_told() -> None:
+    dice = np.random.default_rng(5)
+    told = [
+        differences(
+            run({}, {"gap": wandering(dice, kept=0.6)}),
+            run({}, {"gap": 1.1 * wandering(dice, kept=0.6)}),
+        )
+        for _ in range(50)
+    ]
+    assert all(told)
+
+
 def test_a_change_too_small_to_matter_is_not_told() -> None:
     steady = np.linspace(1e6, 1.0001e6, 200)
     assert found(run({}, {"gap": steady}), run({}, {"gap": steady * 1.005})) == []
