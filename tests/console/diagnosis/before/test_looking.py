@@ -131,6 +131,19 @@ def test_printed_number_unlike_all_others_is_told(plain: Scene) -> None:
     assert found.ranked[0].words.startswith("9000.5 in “hopper: poll # level # cm” (usually about")
 
 
+def test_a_number_that_never_moved_until_the_end_is_told(plain: Scene) -> None:
+    polls = plain.table("transactions").filter("read", pl.col("address") == ADDRESS)
+    said = polls.filter("address_acked").select(
+        t_ns=pl.col("end_ns") + 5 * MS, source=pl.lit("board"), damaged=False, band_ns=400 * US
+    )
+    zeros = pl.int_range(pl.len()) < pl.len() - 1
+    text = pl.when(zeros).then(pl.lit("bus err 0")).otherwise(pl.lit("bus err 7"))
+    said = said.with_columns(text=text, band_ns=pl.lit(400 * US, pl.Int64))
+    prints = pl.concat([plain.table("prints"), said], how="diagonal_relaxed").sort("t_ns")
+    found = differences(replace(plain, tables={**plain.tables, "prints": prints}))
+    assert any(one.words.startswith("7 in “bus err #”") for one in found.ranked)
+
+
 def test_reply_left_over_from_the_one_before_is_told(bus_alone: Scene) -> None:
     def leave(reads: pl.DataFrame) -> pl.DataFrame:
         data = reads["data"].to_list()
