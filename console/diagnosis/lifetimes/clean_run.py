@@ -4,7 +4,8 @@ If failures come at random, with mean life m known from n of them alone, then a 
 n (0.05^(-1/n) - 1) x m without a failure happens with probability 0.05 though nothing was mended:
 with S the sum of n past lives, P(T > g S) = (1 + g)^-n, exactly. So 19 m after one failure, 5.1 m
 after three, 3.5 m after ten. What dies at a count or a rollover needs no such patience: it must
-only be seen beyond it.
+only be seen beyond it. Where one life went on beyond, though those that failed agree, neither
+holds: to run so far proves no mend if that one ran further without.
 """
 
 from __future__ import annotations
@@ -62,17 +63,20 @@ def beyond(low: float, high: float) -> float:
 
 
 def clean_run(verdict: Verdict, lives: Sequence[Life]) -> CleanRun | None:
-    """What must be clean before a fix is believed; None where nothing failed yet.
+    """What must be clean before a fix is believed; None where that is not known.
+
+    That is where nothing failed yet, and where a life went on beyond what those that failed agree
+    in: whether it was mended is not in the data.
 
     Args:
         verdict: on these lives.
         lives: of one device.
     """
-    if not verdict.failures:
+    if not verdict.failures or verdict.why == "survived":
         return None
     if verdict.kind == "rollover":
         return CleanRun(ns=_past_rollover(verdict))
-    if verdict.kind not in ("random", "cannot say") or verdict.why == "survived":
+    if verdict.kind not in ("random", "cannot say"):
         return _past(verdict.told)
     total = sum(life.age_ns for life in comparable(lives))
     return CleanRun(ns=clean_time(verdict.failures, total), by_chance=True)

@@ -24,7 +24,7 @@ class Comparison:
     verdict: Verdict
     weibull: Weibull | None  # None with fewer than three failures, or when all ended alike
     survival: Survival
-    clean: CleanRun | None  # None where nothing failed
+    clean: CleanRun | None  # None where that is not known
     also_failed: Sequence[tuple[str, int]]  # other devices, and how many lives of theirs failed
 
 

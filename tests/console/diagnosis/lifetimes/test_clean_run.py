@@ -85,13 +85,11 @@ def test_after_a_rollover_it_must_be_passed() -> None:
     assert [needed.count, needed.ns] == pytest.approx([0, 1.1 * turn])
 
 
-def test_where_one_went_on_beyond_that_is_what_must_be_passed() -> None:
+def test_where_one_went_on_beyond_unmended_no_run_up_to_there_proves_a_mend() -> None:
     dice = np.random.default_rng(1)
-    mended = replace(after_polls(dice, 5000, (1,))[0], run="mended", ended="censored")
-    lives = [*after_polls(dice, 2000, (1, 1, 2)), mended]
-    needed = clean_run(verdict(lives), lives)
-    assert needed is not None
-    assert (needed.of, round(needed.count)) == ("polls", 2200)
+    beyond_it = replace(after_polls(dice, 5000, (1,))[0], run="run 9", ended="censored")
+    lives = [*after_polls(dice, 2000, (1, 1, 2)), beyond_it]
+    assert (verdict(lives).why, clean_run(verdict(lives), lives)) == ("survived", None)
 
 
 def test_chance_asks_for_its_means() -> None:
