@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from console.diagnosis.causes.noise import noisy_bytes
 from console.diagnosis.causes.traffic import Traffic, runs_of
 
 Bytes = npt.NDArray[np.uint8]
@@ -30,6 +31,7 @@ class Frozen:
     lasts: bool  # to the end
     before: int  # replies before the run
     total: int
+    noisy: bool = False  # a byte had noise of its own, and stands at no end of its scale
 
     @property
     def beyond(self) -> bool:
@@ -64,7 +66,14 @@ def _frozen(rows: pl.DataFrame) -> Frozen:
         lasts=bool(begins[best] + lengths[best] == rows.height),
         before=int(begins[best]),
         total=rows.height,
+        noisy=_measured(bytes_of(rows.head(int(begins[best])).tail(_LATEST))),
     )
+
+
+def _measured(table: Bytes) -> bool:
+    """Whether the last reply stands amid noise: a speed rests at 0, an input over range at FF."""
+    between = ~np.isin(table[-1], (0x00, 0xFF))
+    return bool((noisy_bytes(table) & between).any())
 
 
 def commonest(replies: pl.DataFrame) -> pl.DataFrame:

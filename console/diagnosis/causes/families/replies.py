@@ -17,9 +17,7 @@ from console.diagnosis.causes.cause import (
     telling,
     unless,
 )
-from console.diagnosis.causes.content import (
-    frozen_of,
-)
+from console.diagnosis.causes.content import Frozen, frozen_of
 from console.diagnosis.causes.faces import (
     HEALTHY_BUS,
     WRONG_CONTENT,
@@ -66,12 +64,14 @@ def frozen_target(_scene: Scene, facts: Facts) -> Answer:
     ones = facts.once(released)
     return judged(
         needed(
-            None if found is None else found.beyond,
+            _stands_still(found),
             f"{found.run} replies in a row are the same, {found.usual_run} at most before"
             if found
             else "one reply is repeated",
             "no run of one same reply is longer than usual",
-            "whether it is frozen: too few replies",
+            "whether it is frozen: too few replies"
+            if found is None
+            else "whether it is frozen: what it read had no noise, and may stand still in health",
             strength=STRONG,
             at=Place("transactions", found.begins_ns) if found else Place(),
         ),
@@ -81,6 +81,13 @@ def frozen_target(_scene: Scene, facts: Facts) -> Answer:
         unless(facts.once(reads_back), "a register that was set up reads otherwise: it restarted"),
         unless(facts.once(joint_parts), "they follow another joint of write and read"),
     )
+
+
+def _stands_still(found: Frozen | None) -> bool | None:
+    """Whether what had noise stands still; inputs of a port do so whenever nothing moves."""
+    if found is None or (found.beyond and not found.noisy):
+        return None
+    return found.beyond
 
 
 def _too_many_wrong(facts: Facts, frozen: bool) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
@@ -62,3 +62,26 @@ def test_registers_that_are_read_in_ways_of_their_own_show_no_wrong_joint(fixed:
         took(wave, fixed)
         wave.wait(15 * MS)
     assert claimed(scene_of(wave)) == []
+
+
+def inputs_of_a_port(count: int) -> list[bytes]:
+    """Two bytes of inputs, of which some change between two polls."""
+    dice = np.random.default_rng(5)
+    flips = dice.integers(0, 2, (count, 16)) & dice.integers(0, 2, (count, 16))
+    words = np.bitwise_xor.accumulate(np.packbits(flips.astype(np.uint8), axis=1), axis=0)
+    return [bytes(row) for row in words]
+
+
+def speed_of_a_belt(count: int) -> list[bytes]:
+    """A state and a value with noise, which is 0 at the last: the belt stands."""
+    return [b"\x01" + value for value in [*noisy(count - 1), bytes(2)]]
+
+
+@pytest.mark.parametrize("moving", [inputs_of_a_port, speed_of_a_belt])
+def test_what_stands_still_because_the_belt_does_is_not_frozen(
+    moving: Callable[[int], list[bytes]],
+) -> None:
+    replies = moving(120)
+    scene = scene_of(polled([*replies, *[replies[-1]] * 100]))
+    answer = ranked(scene).of("frozen-target").answer
+    assert (claimed(scene), answer.verdict) == ([], "not-observable")

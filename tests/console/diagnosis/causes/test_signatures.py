@@ -18,9 +18,9 @@ from tests.console.diagnosis.causes.hands import (
     S,
     Wave,
     healthy,
+    noisy,
     run_of,
     scene_of,
-    value_of,
 )
 
 
@@ -178,9 +178,9 @@ def runt_after_stretch() -> Scene:
 
 def frozen_target() -> Scene:
     wave = Wave()
-    healthy(wave, 60)
-    for _ in range(60):
-        wave.poll(value_of(59))
+    measured = noisy(60)
+    for value in (*measured, *[measured[-1]] * 60):
+        wave.poll(value)
         wave.wait(15 * MS)
     return scene_of(wave)
 
