@@ -23,12 +23,13 @@ from console.diagnosis.causes.faces import (
 )
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.nacks import NackRun, nack_runs
-from console.diagnosis.causes.traffic import WHOLE
+from console.diagnosis.causes.traffic import WHOLE, polls_of
 from console.diagnosis.scene import Scene
 from decoders.durations import in_words
 
 _HAMMER_NS = MS
 _FEWEST_RUNS = 3
+_FEWEST_POLLS = 4  # from which the usual time between two is known
 
 
 def _runs_place(runs: list[NackRun]) -> Place:
@@ -63,9 +64,30 @@ def busy_target(_scene: Scene, facts: Facts) -> Answer:
             f"for no longer than {in_words(max(lengths, default=0))}",
             "for lengths that differ widely",
         ),
+        needed(
+            _misses_polls(facts, after),
+            "longer than it is from poll to poll: values are missing meanwhile",
+            "for less than it is from poll to poll: nothing is missing",
+            "whether that is longer than it is from poll to poll: too few were answered",
+            strength=WEAK,
+        ),
         unless(bool(lasting), "the last time it never answered again"),
         unless(_grows(runs), "it takes longer and longer"),
     )
+
+
+def _misses_polls(facts: Facts, runs: list[NackRun]) -> bool | None:
+    """Whether most refusals outlast the usual time between answers with content.
+
+    A memory is asked until it acknowledges after each write to it: that is how its end is told, and
+    it costs nothing.
+    """
+    own = facts.traffic.own_run.filter(pl.col("answered") & (pl.col("length") > 0))
+    starts = polls_of(own)["start_ns"].to_numpy()
+    if len(starts) < _FEWEST_POLLS or not runs:
+        return None
+    usual_ns = float(np.median(np.diff(starts)))
+    return bool(np.median([run.length_ns for run in runs]) > usual_ns)
 
 
 def _grows(runs: list[NackRun]) -> bool:
