@@ -93,11 +93,11 @@ def reactions_of(run: RunFacts) -> Reactions | None:
     if len(t_ns) < _FEWEST:
         return None
     window = _window(t_ns)
-    reactions = _kinds_after(run, t_ns, window)
-    if not len(reactions):
+    told = _kinds_after(run, t_ns, window)
+    seen = _logged(run, told["source"].unique().to_list(), t_ns, window)
+    if not seen.any():
         return None
-    last = int(run.scene.table("prints")["t_ns"].max() or 0)  # type: ignore[arg-type]
-    seen = t_ns + window <= last
+    reactions = told["t_ns"].sort().to_numpy()
     t_ns, sizes = t_ns[seen], sizes[seen]
     first = reactions.searchsorted(t_ns, "right")
     followed = reactions.searchsorted(t_ns + window, "right") > first
@@ -110,17 +110,32 @@ def _window(t_ns: Int64s) -> int:
     return int(min(_WITHIN_NS, _SPACING * usual))
 
 
-def _kinds_after(run: RunFacts, t_ns: Int64s, window: int) -> Int64s:
-    """Times of the prints of the kinds that follow commands, sorted."""
-    prints = run.scene.table("prints").drop_nulls("t_ns")
+def _logged(run: RunFacts, logs: Sequence[str], t_ns: Int64s, window: int) -> Bools:
+    """bool[n]: whether every log that tells of commands was recorded after each, and went on.
+
+    That a log which was not there does not tell of a command means nothing.
+    """
+    seen = np.full(len(t_ns), bool(logs))
+    for source in run.scene.sources:
+        if source.name in logs:
+            own = run.placed_prints.filter(pl.col("source") == source.name)
+            last = int(own["t_ns"].max())  # type: ignore[arg-type]
+            seen &= source.watched(t_ns, t_ns + window) & (t_ns + window <= last)
+    return seen
+
+
+def _kinds_after(run: RunFacts, t_ns: Int64s, window: int) -> pl.DataFrame:
+    """The prints of the kinds that follow commands."""
+    prints = run.placed_prints.drop_nulls("t_ns")
     kinds = prints.with_columns(kind=pl.col("text").str.replace_all(r"\d+(?:\.\d+)?", "#"))
     for word in _words_of(run):
         kinds = kinds.with_columns(pl.col("kind").str.replace_all(word, "*", literal=True))
     parts = kinds.partition_by("kind")
     step = max(float(np.median(np.diff(t_ns))), 1.0)
-    all_times = [rows["t_ns"].to_numpy() for rows in parts]
-    found = [times for times in all_times if _follows(times, t_ns, window, step, len(parts))]
-    return np.sort(np.concatenate([np.empty(0, np.int64), *found]))
+    found = [
+        rows for rows in parts if _follows(rows["t_ns"].to_numpy(), t_ns, window, step, len(parts))
+    ]
+    return pl.concat([kinds.clear(), *found])
 
 
 def _follows(times: Int64s, t_ns: Int64s, window: int, step: float, kinds: int) -> bool:

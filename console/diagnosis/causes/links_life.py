@@ -12,6 +12,7 @@ from console.diagnosis.causes import prints_near as words
 from console.diagnosis.scene import Int64s, Scene
 
 _ONE_THING_NS = 100_000_000  # two lines within it tell of one thing
+_SUBSCRIBES_NS = 10_000_000_000  # after it connects
 _EVENT_MEMBERS = ("event", "type", "what", "action")
 # Topics that begin with $ are the broker's own (MQTT 3.1.1 section 4.7.2).
 _OWN = "$"
@@ -59,6 +60,8 @@ class LinkLife:
     subscribed_ns: Int64s
     taken_over_ns: Int64s  # where somebody says that another client came with the same id
     broker: tuple[BrokerEvent, ...]
+    told_by: tuple[str, ...] = ()  # the logs that tell of losses; none: the broker's
+    unsubscribed: bool = False  # the last session has no subscription, and one before it had
 
     @property
     def reconnects_ns(self) -> Int64s:
@@ -76,29 +79,19 @@ class LinkLife:
                 seen.setdefault(each.client, set()).add(each.whence.rpartition(":")[0])
         return max((len(found) for found in seen.values()), default=0)
 
-    @property
-    def unsubscribed(self) -> bool:
-        """Whether the broker's log has a last session without a subscription, and one with before.
-
-        A session that is present keeps its subscriptions (MQTT 3.1.1 section 3.2.2.2).
-        """
-        sessions: list[bool] = []
-        for each in self.broker:
-            if each.event == "connect" and not each.members.get("present"):
-                sessions.append(False)
-            elif each.event == "subscribe" and sessions:
-                sessions[-1] = True
-        return len(sessions) > 1 and any(sessions) and not sessions[-1]
-
     def found_after(self, t_ns: int) -> int | None:
         """When the link was found next, None if never."""
         at = int(self.found_ns.searchsorted(t_ns))
         return int(self.found_ns[at]) if at < len(self.found_ns) else None
 
 
-def link_life(scene: Scene, *, printed: bool = True) -> LinkLife:
-    """What the prints, unless they are to be left out, and the broker's log say of the link."""
-    prints = scene.table("prints") if printed else scene.table("prints").clear()
+def link_life(scene: Scene, prints: pl.DataFrame) -> LinkLife:
+    """What prints and the broker's log say of the link.
+
+    Args:
+        scene: with the broker's log.
+        prints: those that are to be looked at, maybe none.
+    """
     events = tuple(_broker_events(scene))
     lost = words.matching(prints, words.LINK_LOST)
     found = words.matching(prints, words.LINK_FOUND)
@@ -116,7 +109,30 @@ def link_life(scene: Scene, *, printed: bool = True) -> LinkLife:
         np.sort(subscribed),
         np.sort(said),
         events,
+        tuple(lost["source"].unique().sort().to_list()),
+        _is_unsubscribed(scene, events),
     )
+
+
+def _is_unsubscribed(scene: Scene, events: tuple[BrokerEvent, ...]) -> bool:
+    """Whether the broker's log has a last session without a subscription, and one with before.
+
+    A session that is present keeps its subscriptions (MQTT 3.1.1 section 3.2.2.2). Clients
+    subscribe as they connect: what was not recorded then may be the subscription.
+    """
+    sessions: list[tuple[int, bool]] = []
+    for each in events:
+        if each.event == "connect" and not each.members.get("present"):
+            sessions.append((each.t_ns, False))
+        elif each.event == "subscribe" and sessions:
+            sessions[-1] = sessions[-1][0], True
+    if len(sessions) < 2 or sessions[-1][1] or not any(had for _, had in sessions):
+        return False
+    begin = np.array([sessions[-1][0]], np.int64)
+    logs = [each for each in scene.sources if each.kind in ("messages", "network")]
+    ends = [np.minimum(begin + _SUBSCRIBES_NS, each.observed_until_ns) for each in logs]
+    watched = [bool(each.watched(begin, end)[0]) for each, end in zip(logs, ends, strict=True)]
+    return not logs or any(watched)
 
 
 def _times(prints: pl.DataFrame) -> Int64s:

@@ -98,7 +98,7 @@ def _of_published(run: RunFacts, topic: Topic) -> SizeEdge | None:
     rows = [
         (size, number not in arrived, t_ns)
         for size, number, t_ns in run.once(_sizes_sent)
-        if low <= number <= high
+        if low <= number <= high and not topic.may_have_come(number)
     ]
     if len(rows) < 8:
         return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 
@@ -12,16 +14,24 @@ _FEWEST = 10
 _PERIODS = 10.0  # of its own, after which it counts as ended
 
 
-def work_ended(scene: Scene) -> int | None:
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """When a kind of line was due that did not come any more."""
+
+    source: str
+    t_ns: int  # by that source's clock
+
+
+def work_ended(scene: Scene) -> Ended | None:
     """The first moment at which a kind of line that came steadily came for the last time.
 
-    Lines are of one kind when they are alike but for their digits. The log itself must go on.
+    Lines are of one kind when they are alike but for their digits. The log itself must go on, and
+    be recorded while they were due.
     """
     prints = scene.table("prints").filter(pl.col("t_ns").is_not_null())
     if prints.height < 2 * _FEWEST:
         return None
     kinds = prints.with_columns(kind=pl.col("text").str.replace_all(r"[0-9a-fA-F]*\d[\d.]*", "#"))
-    last_of_all = int(prints["t_ns"][-1])
     ended = []
     for rows in kinds.partition_by("source", "kind"):
         times = rows["t_ns"].to_numpy()
@@ -30,9 +40,20 @@ def work_ended(scene: Scene) -> int | None:
         steps = np.diff(times)
         period = float(np.median(steps))
         steady = float(np.percentile(steps, 95)) < 2 * period
-        if steady and last_of_all - int(times[-1]) > _PERIODS * max(period, 1):
-            ended.append(int(times[-1]) + int(period))
-    return min(ended, default=None)
+        due = int(times[-1]), int(times[-1] + _PERIODS * max(period, 1))
+        source = str(rows["source"][0])
+        if steady and _goes_on(scene, prints, source, due):
+            ended.append(Ended(source, due[0] + int(period)))
+    return min(ended, key=lambda each: each.t_ns, default=None)
+
+
+def _goes_on(scene: Scene, prints: pl.DataFrame, source: str, span_ns: tuple[int, int]) -> bool:
+    """Whether a log has lines after a span, and was recorded over all of it."""
+    own = prints.filter(pl.col("source") == source)
+    last = int(own["t_ns"].max())  # type: ignore[arg-type]
+    begin, end = (np.array([t_ns], np.int64) for t_ns in span_ns)
+    logs = [each for each in scene.sources if each.name == source]
+    return last > span_ns[1] and all(bool(each.watched(begin, end)[0]) for each in logs)
 
 
 _PARTY = r"^\W*(?:\[\w+\]\s*)?(?:read\s+)?([A-Za-z_][\w-]*)"

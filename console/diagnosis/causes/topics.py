@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,7 +12,7 @@ import msgspec
 import numpy as np
 import polars as pl
 
-from console.diagnosis.scene import Int64s, Scene
+from console.diagnosis.scene import Int64s, Scene, SceneSource
 
 _COUNTERS = ("seq", "n", "count", "counter", "id", "msg", "sequence", "packet", "i")
 _STEADY = 0.25  # share of steps by one that makes a number that only rises a counter
@@ -26,10 +28,12 @@ class Topic:
     Attributes:
         name: the topic, not cleaned.
         rows: of the `messages` table.
+        sources: that have recorded them; none where they are not told.
     """
 
     name: str
     rows: pl.DataFrame
+    sources: Sequence[SceneSource] = ()
 
     @cached_property
     def t_ns(self) -> Int64s:
@@ -78,7 +82,26 @@ class Topic:
 
     @cached_property
     def holes(self) -> list[Hole]:
-        """Where its counter left numbers out."""
+        """Where its counter left numbers out while it was recorded."""
+        return [hole for hole in self._all_holes if self._recorded(hole)]
+
+    @cached_property
+    def unrecorded(self) -> list[Hole]:
+        """Where numbers are missing because, maybe, nothing was recorded then."""
+        return [hole for hole in self._all_holes if not self._recorded(hole)]
+
+    def may_have_come(self, number: int) -> bool:
+        """Whether a number is missing because, maybe, nothing was recorded then."""
+        at = bisect_left(self.unrecorded, number, key=lambda hole: hole.last_value) - 1
+        return at >= 0 and number <= self.unrecorded[at].last_value + self.unrecorded[at].missing
+
+    def _recorded(self, hole: Hole) -> bool:
+        begin, end = np.array([hole.last_ns], np.int64), np.array([hole.next_ns], np.int64)
+        watched = [bool(each.watched(begin, end)[0]) for each in self.sources]
+        return not watched or any(watched)
+
+    @cached_property
+    def _all_holes(self) -> list[Hole]:
         if self.counter is None:
             return []
         known = np.flatnonzero(self.counter >= 0)
@@ -120,7 +143,12 @@ def topics_of(scene: Scene) -> list[Topic]:
     """
     rows = scene.table("messages").filter(~pl.col("topic").str.starts_with("$"))
     parts = rows.partition_by("topic", "direction", maintain_order=True)
-    return [Topic(str(part["topic"][0]), part) for part in parts]
+    return [Topic(str(part["topic"][0]), part, _sources(scene, part)) for part in parts]
+
+
+def _sources(scene: Scene, rows: pl.DataFrame) -> list[SceneSource]:
+    names = set(rows["source"].unique().to_list())
+    return [each for each in scene.sources if each.name in names]
 
 
 def _count(value: object) -> int:

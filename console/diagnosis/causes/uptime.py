@@ -8,7 +8,6 @@ import numpy as np
 import polars as pl
 
 from console.diagnosis.lifetimes.limits import WRAPS
-from console.diagnosis.scene import Scene
 
 _SLACK_NS = 200_000_000  # a poll, or a second comparison, after the wrap
 _POLLS = 2.5
@@ -23,13 +22,17 @@ class NearWrap:
     past_ns: int  # since the wrap; negative before it
 
 
-def uptime_at(scene: Scene, t_ns: int) -> int | None:
+def uptime_at(prints: pl.DataFrame, t_ns: int) -> int | None:
     """The board's own time at a moment, rollovers undone, by the nearest stamped print.
 
     A board's crystal is off by 1e-4 at most, so over a minute to the nearest print this errs by
     6 ms.
+
+    Args:
+        prints: whose times lie on the moment's clock.
+        t_ns: the moment.
     """
-    prints = scene.table("prints").filter(pl.col("native_ns").is_not_null())
+    prints = prints.filter(pl.col("native_ns").is_not_null())
     if not prints.height:
         return None
     times = prints["t_ns"].to_numpy()

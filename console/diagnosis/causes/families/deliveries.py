@@ -93,7 +93,9 @@ def _near_links(facts: Facts, t_ns: Int64s) -> bool | None:
 def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
     """The command reached the board, and the firmware did nothing with it."""
     reactions = facts.run.once(reactions_of)
-    ignored = [] if reactions is None else reactions.ignored(facts.run.link, _unheard(facts))
+    ignored = (
+        [] if reactions is None else reactions.ignored(facts.run.link_of_messages, _unheard(facts))
+    )
     return judged(
         needed(
             None if reactions is None else bool(ignored),
@@ -117,15 +119,15 @@ def delivered_but_ignored(_scene: Scene, facts: Facts) -> Answer:
         ),
         unless(_undelivered(facts, ignored), "they went out with QoS 0, and no delivery is seen"),
         unless(_by_size(facts), "those are the longest ones"),
-        unless(facts.run.link.unsubscribed, "the board had not subscribed again"),
+        unless(facts.run.link_of_messages.unsubscribed, "the board had not subscribed again"),
         unless(
             words.matching(facts.scene.table("prints"), words.WATCHDOG).height > 1,
             "the watchdog restarted the firmware again and again",
         ),
         unless(
             reactions is not None
-            and bool(len(facts.run.link.reconnects_ns))
-            and reactions.split_at(facts.run.link.reconnects_ns) is not None,
+            and bool(len(facts.run.link_of_messages.reconnects_ns))
+            and reactions.split_at(facts.run.link_of_messages.reconnects_ns) is not None,
             "they are all those after a reconnect",
         ),
     )
@@ -165,7 +167,7 @@ def _by_size(facts: Facts) -> bool:
 
 def _link_was_up(facts: Facts, t_ns: list[int]) -> bool:
     """Whether at most of these moments the link had not been lost since it was last found."""
-    lost, found = facts.run.link.lost_ns, facts.run.link.found_ns
+    lost, found = facts.run.link_of_messages.lost_ns, facts.run.link_of_messages.found_ns
 
     def up(t: int) -> bool:
         down = int(lost.searchsorted(t)) - 1

@@ -22,7 +22,7 @@ from console.diagnosis.causes.faces import (
     UNANSWERED,
 )
 from console.diagnosis.causes.facts import Facts
-from console.diagnosis.causes.standing import blocked_before
+from console.diagnosis.causes.standing import blocked_before, stood_before
 from console.diagnosis.scene import Scene
 from decoders.durations import in_words
 
@@ -33,11 +33,11 @@ def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
     bus = [each for each in blocked if _long_on_bus(facts, *each)]
     return judged(
         needed(
-            bool(blocked) if facts.run.has_prints else None,
+            stood_before(facts.run) if facts.run.has_prints else None,
             f"before the link was lost the board stood for "
             f"{in_words(max((b - a for a, b in blocked), default=0))}",
             "the board was at work until the link was lost",
-            "whether the board stood: there is no log",
+            "whether the board stood: there is no log of it",
             strength=STRONG,
             at=Place("prints", blocked[0][0]) if blocked else Place(),
         ),
@@ -49,18 +49,24 @@ def keep_alive_starvation(_scene: Scene, facts: Facts) -> Answer:
             strength=FAIR,
         ),
         telling(
-            bool(bus) if facts.traffic.bus.height else None,
+            True if bus else False if _captured(facts, blocked) else None,
             "one transfer or a held line on the bus lasted as long",
             "the bus shows nothing that lasted as long",
-            "what held it up: the bus was not captured",
+            "what held it up: the bus was not captured then",
             strength=FAIR,
         ),
         telling(
-            len(blocked) >= 0.6 * max(len(facts.run.link.lost_ns), 1),
+            len(blocked) >= 0.6 * max(len(facts.run.placed_link.lost_ns), 1),
             "it is so before most losses",
             "other losses have no such call before them",
         ),
     )
+
+
+def _captured(facts: Facts, spans: list[tuple[int, int]]) -> bool:
+    """Whether the bus was watched over all of these spans."""
+    known = all(facts.scene.knows("capture", *span) for span in spans)
+    return facts.traffic.bus.height > 0 and known
 
 
 def _said_keep_alive(facts: Facts) -> bool:

@@ -19,7 +19,7 @@ from console.diagnosis.causes.cause import (
 from console.diagnosis.causes.faces import HEALTHY_BUS
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.often import times
-from console.diagnosis.causes.standing import blocked_before, longest_silence
+from console.diagnosis.causes.standing import logged, longest_silence, stood_before
 from console.diagnosis.causes.topics import Hole, Topic
 from console.diagnosis.scene import Scene
 from decoders.durations import in_words
@@ -47,6 +47,16 @@ def _at_loss(facts: Facts, holes: list[tuple[Topic, Hole]]) -> list[tuple[Topic,
     return found
 
 
+def _untold(facts: Facts, at_loss: list[tuple[Topic, Hole, int]]) -> bool:
+    """Whether all that is missing at losses may have come while nothing was recorded."""
+    away = [(topic, hole) for topic in facts.run.topics for hole in topic.unrecorded]
+    return not at_loss and bool(_at_loss(facts, away))
+
+
+def _not_recorded() -> Answer:
+    return judged(needed(None, "", "", "which messages are missing: they were not recorded then"))
+
+
 def _hole_place(holes: list[tuple[Topic, Hole, int]]) -> Place:
     return Place("messages", holes[0][1].next_ns) if holes else Place()
 
@@ -55,6 +65,8 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
     """A QoS 0 message was in flight as the link dropped."""
     holes = _holes(facts)
     at_loss = _at_loss(facts, holes)
+    if _untold(facts, at_loss):
+        return _not_recorded()
     unacknowledged = [each for each in at_loss if _qos0(each[0])]
     few = [each for each in unacknowledged if each[1].missing <= 2]
     return judged(
@@ -67,7 +79,7 @@ def at_most_once_loss(_scene: Scene, facts: Facts) -> Answer:
             at=_hole_place(few),
         ),
         unless(len(facts.run.link.taken_over_ns) > 0, "another client took the session over"),
-        unless(bool(facts.run.once(blocked_before)), "the board stood before the loss"),
+        unless(stood_before(facts.run), "the board stood before the loss"),
         needed(
             _by_chance(facts, few) < _CHANCE if few else None,
             "that is no chance",
@@ -106,6 +118,8 @@ def _qos0(topic: Topic) -> bool:
 def half_open(_scene: Scene, facts: Facts) -> Answer:
     """The peer is gone, and publishing still succeeds until the keep-alive notices."""
     at_loss = _at_loss(facts, _holes(facts))
+    if _untold(facts, at_loss):
+        return _not_recorded()
     lost = facts.run.link_of_messages.lost_ns
     spans = [
         int(lost[at]) - hole.last_ns
@@ -136,23 +150,32 @@ def half_open(_scene: Scene, facts: Facts) -> Answer:
             "whether the firmware took them for sent: it does not print that",
             strength=FAIR,
         ),
-        unless(bool(many) and _silent_meanwhile(facts, many), "the firmware was silent meanwhile"),
+        unless(
+            _silent_meanwhile(facts, many) if many else False, "the firmware was silent meanwhile"
+        ),
     )
 
 
 def _published_meanwhile(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> bool | None:
     pattern = r"(?i)publish|\bsent\b|\bpub\b|\btx\b"
-    if not words.matching(facts.scene.table("prints"), pattern).height:
+    if not words.matching(facts.run.placed_prints, pattern).height:
         return None
-    return any(facts.run.prints(h.last_ns, h.next_ns, pattern).height >= 2 for _, h, _ in holes)
+    if any(facts.run.prints(h.last_ns, h.next_ns, pattern).height >= 2 for _, h, _ in holes):
+        return True
+    return False if all(logged(facts.run, h.last_ns, h.next_ns) for _, h, _ in holes) else None
 
 
-def _silent_meanwhile(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> bool:
-    """Whether the log has nothing over most of the holes either: the board itself stood."""
+def _silent_meanwhile(facts: Facts, holes: list[tuple[Topic, Hole, int]]) -> bool | None:
+    """Whether the log has nothing over most of the holes either: the board itself stood.
+
+    None where it was not recorded over any of them.
+    """
     if not facts.run.has_prints:
         return False
-    stood = [longest_silence(facts, h.last_ns, at) > 0.7 * (at - h.last_ns) for _, h, at in holes]
-    return bool(np.mean(stood) > 0.5)
+    spans = [(h.last_ns, at) for _, h, at in holes]
+    known = [span for span in spans if logged(facts.run, *span)]
+    stood = [longest_silence(facts, *span) > 0.7 * (span[1] - span[0]) for span in known]
+    return bool(np.mean(stood) > 0.5) if stood else None
 
 
 CAUSES = (

@@ -22,6 +22,7 @@ from console.diagnosis.causes.commands import reactions_of
 from console.diagnosis.causes.faces import HEALTHY_BUS
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.often import times
+from console.diagnosis.causes.standing import logged
 from console.diagnosis.scene import Int64s, Scene
 
 _S = 1_000 * MS
@@ -30,8 +31,8 @@ _S = 1_000 * MS
 def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
     """After a reconnect commands vanish, while publishing works."""
     reactions = facts.run.once(reactions_of)
-    back = facts.run.link.reconnects_ns
-    log = facts.run.link.unsubscribed
+    link = facts.run.link_of_messages if facts.run.ordered else facts.run.link
+    back, log = link.reconnects_ns, link.unsubscribed
     told = None if reactions is None or not len(back) else reactions.split_at(back)
     return judged(
         needed(
@@ -52,7 +53,7 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
             at=Place("messages", told),
         ),
         telling(
-            None if told is None else not _subscribed_after(facts, back),
+            None if told is None else _no_subscription(facts, int(back[-1]), told),
             "no subscription is told of after it",
             "a subscription is told of after it",
             strength=FAIR,
@@ -67,8 +68,11 @@ def subscription_not_restored(_scene: Scene, facts: Facts) -> Answer:
     )
 
 
-def _subscribed_after(facts: Facts, back: Int64s) -> bool:
-    return bool((facts.run.link.subscribed_ns >= back[-1]).any())
+def _no_subscription(facts: Facts, back_ns: int, ignored_ns: int) -> bool | None:
+    """Whether nobody tells of a subscription after a reconnect; None: it may not be recorded."""
+    if (facts.run.link_of_messages.subscribed_ns >= back_ns).any():
+        return False
+    return True if logged(facts.run, back_ns, max(back_ns, ignored_ns)) else None
 
 
 def _published_after(facts: Facts, t_ns: int) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import polars as pl
+
 from console.diagnosis.causes.cause import (
     FAIR,
     STRONG,
@@ -25,8 +27,8 @@ _NO_STOP = (SILENT, SILENT_COMPLAINED, HEALTHY_BUS)
 
 def tick_rollover(scene: Scene, facts: Facts) -> Answer:
     """A comparison of ticks breaks when the counter runs over."""
-    at_ns = _end_of_work(facts)
-    uptime = uptime_at(scene, at_ns) if at_ns is not None else None
+    at_ns, prints = _end_of_work(facts)
+    uptime = uptime_at(prints, at_ns) if at_ns is not None else None
     found = near_wrap(uptime, facts.traffic.period_ns) if uptime is not None else None
     return judged(
         needed(
@@ -59,9 +61,17 @@ def tick_rollover(scene: Scene, facts: Facts) -> Answer:
     )
 
 
-def _end_of_work(facts: Facts) -> int | None:
-    """When the dead stretch begins; without one, when prints that came regularly end."""
-    return facts.dead[0] if facts.stopped else facts.run.ended_ns
+def _end_of_work(facts: Facts) -> tuple[int | None, pl.DataFrame]:
+    """When the dead stretch begins; without one, when prints that came regularly end.
+
+    With it the prints that lie on the same clock: a log's own, on the axis or not.
+    """
+    if facts.stopped:
+        return facts.dead[0], facts.run.placed_prints
+    prints, ended = facts.scene.table("prints"), facts.run.ended
+    if ended is None:
+        return None, prints
+    return ended.t_ns, prints.filter(pl.col("source") == ended.source)
 
 
 CAUSES = (
