@@ -5,11 +5,8 @@ Each says whether there was anything to go to, so that who asked knows when to d
 
 from __future__ import annotations
 
-from console.app.timeline.standing import DEPTHS, Standing
+from console.app.timeline.standing import DEPTHS, Standing, widths_that_fit
 from console.app.timeline.viewport import BIT, BUCKET, EVENT
-from console.timeline.buckets import WIDTHS_NS
-
-MOST_CELLS = 400_000  # buckets times parties: 25 MB of counts
 
 
 def move(standing: Standing, rows: int) -> bool:
@@ -66,8 +63,6 @@ def widen(standing: Standing, steps: int) -> bool:
     """Take buckets wider by some steps, or narrower, as far as their counts fit in memory."""
     if standing.view is None or standing.depth != "minutes":
         return False
-    first_ns, last_ns = standing.view.span_ns
-    most = MOST_CELLS // max(len(standing.view.parties.every), 1)
-    fit = [w for w in WIDTHS_NS if (last_ns - first_ns) // w <= most] or [WIDTHS_NS[-1]]
+    fit = widths_that_fit(standing.view)
     at = min(range(len(fit)), key=lambda k: abs(fit[k] - standing.bucket_ns))
     return standing.take_width(fit[max(0, min(at + steps, len(fit) - 1))])

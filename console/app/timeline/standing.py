@@ -23,9 +23,18 @@ from console.app.timeline.viewport import (
     row_of,
     within,
 )
+from console.timeline.buckets import WIDTHS_NS
 
 Depth = Literal["minutes", "events", "bits"]
+MOST_CELLS = 400_000  # buckets times parties: 25 MB of counts
 DEPTHS: tuple[Depth, ...] = ("minutes", "events", "bits")
+
+
+def widths_that_fit(view: RunView) -> list[int]:
+    """Widths of buckets, narrowest first, whose counts of the whole run fit in memory."""
+    first_ns, last_ns = view.span_ns
+    most = MOST_CELLS // max(len(view.parties.every), 1)
+    return [w for w in WIDTHS_NS if (last_ns - first_ns) // w <= most] or [WIDTHS_NS[-1]]
 
 
 class Standing:
@@ -63,6 +72,7 @@ class Standing:
             event = self.event
         elif self.view is None or view.held is None:  # else the same run, and the user's width
             self.bucket_ns = view.usual_width_ns()
+        self.bucket_ns = max(self.bucket_ns, widths_that_fit(view)[0])  # a run may have grown
         self.view, self.drawing, self.parties = view, drawing, list(parties)
         self.chosen_party = min(self.chosen_party, max(len(self.parties) - 1, 0))
         every = len(view.parties.every)
@@ -73,6 +83,8 @@ class Standing:
         self.cursor = self.shown.near(self.place_ns)
         if event is not None and place_ns is None and self.depth != "minutes":
             self.cursor = self.shown.position(event)
+        if self.event != event:
+            self.first_bit = 0
         self._forget()
 
     def fit(self, width: int, height: int) -> bool:

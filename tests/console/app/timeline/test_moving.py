@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from console.app.timeline import moving
-from console.app.timeline.standing import DEPTHS, Depth, Standing
+from console.app.timeline.standing import DEPTHS, MOST_CELLS, Depth, Standing
 from console.app.timeline.viewport import BIT, BLANK, BUCKET, EVENT
 from console.timeline.buckets import WIDTHS_NS
 from tests.console.app.timeline.standings import (
@@ -238,7 +238,7 @@ def test_buckets_are_as_narrow_as_their_counts_fit_in_memory(parties: int) -> No
     standing = standing_in(prints_at(range(0, span_s + 1, span_s // 8), parties))
     standing.look_at("minutes")
     moving.widen(standing, -99)
-    most = moving.MOST_CELLS // parties
+    most = MOST_CELLS // parties
     assert standing.bucket_ns == min(w for w in WIDTHS_NS if span_s * S // w <= most)
     assert not moving.widen(standing, -1)
 

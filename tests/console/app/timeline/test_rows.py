@@ -17,9 +17,8 @@ from textual.pilot import Pilot
 from console.app.run_view import RunView
 from console.app.signs import ASCII, UNICODE, Signs
 from console.app.themes import variables
-from console.app.timeline.moving import MOST_CELLS
 from console.app.timeline.rows import TimelineRows
-from console.app.timeline.standing import DEPTHS
+from console.app.timeline.standing import DEPTHS, MOST_CELLS
 from console.app.timeline.viewport import BIT, EVENT
 from tests.console.app.screens.showing import played
 from tests.console.app.timeline.views import PRINTED, demo_with_levels, made_view
