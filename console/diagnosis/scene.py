@@ -38,6 +38,20 @@ class Levels:
 WireOf = Callable[[str, int, int], "Levels | None"]  # bus, begin, end; None: not kept
 
 
+def is_own(episode: Episode) -> pl.Expr:
+    """Whether rows of `transactions` are to the target of an episode; null of those to nobody.
+
+    A 7-bit and a 10-bit address of the same number are two targets.
+    """
+    bits = pl.col("address_bits") == episode.address_bits
+    return (pl.col("address") == episode.address) & bits
+
+
+def is_on_bus(episode: Episode) -> pl.Expr:
+    """Whether rows are of the bus of an episode, as its capture saw it."""
+    return (pl.col("source") == episode.source) & (pl.col("bus") == episode.bus)
+
+
 def _no_wire(_bus: str, _begin_ns: int, _end_ns: int) -> Levels | None:
     return None
 
@@ -93,12 +107,13 @@ class Scene:
         """The sources of one kind that are on the axis."""
         return [each for each in self.sources if each.kind == kind and not each.off_axis]
 
-    def knows(self, kind: str, from_ns: int, until_ns: int) -> bool:
-        """Whether a source of that kind watched the whole of a span."""
+    def knows(self, kind: str, from_ns: int, until_ns: int, source: str = "") -> bool:
+        """Whether a source of that kind (that one, if it is named) watched the whole of a span."""
         begin, end = np.array([from_ns], np.int64), np.array([until_ns], np.int64)
         return any(
             each.observed_until_ns >= until_ns and not bool(each.unobserved.touches(begin, end)[0])
             for each in self.of_kind(kind)
+            if source in ("", each.name)
         )
 
     def levels(self, from_ns: int, until_ns: int) -> Levels | None:

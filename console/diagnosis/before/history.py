@@ -14,7 +14,7 @@ import polars as pl
 from console.diagnosis.before.judging import Units
 from console.diagnosis.before.kinds import POLLS_BEFORE
 from console.diagnosis.before.statistics import LEARNING, Ints, Truths, codes_of
-from console.diagnosis.scene import Scene
+from console.diagnosis.scene import Scene, is_on_bus, is_own
 from console.watch.asked import asked_by_target
 from console.watch.polls import PollCutter, Polls
 
@@ -78,11 +78,10 @@ def history_of(scene: Scene) -> History | None:
     bus = (
         table.slice(begin_row, until_row - begin_row)
         .with_row_index("row", begin_row)
-        .filter((pl.col("bus") == episode.bus) & (pl.col("source") == episode.source))
+        .filter(is_on_bus(episode))
         .tail(MOST_ROWS)
     )
-    mine = (pl.col("address") == episode.address) & (pl.col("address_bits") == episode.address_bits)
-    own_at = bus.select(pl.arg_where(mine)).to_series().to_numpy().astype(np.int64)
+    own_at = bus.select(pl.arg_where(is_own(episode))).to_series().to_numpy().astype(np.int64)
     own = bus[own_at]
     is_bad = own["start_ns"].to_numpy() >= episode.first_bad_ns
     asked = dict(asked_by_target(own.filter(~pl.Series(is_bad))))

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from console.diagnosis.scene import Bools, Int64s, Scene
+from console.diagnosis.scene import Bools, Int64s, Scene, is_on_bus, is_own
 
 _SHAPES_AT_MOST = 64  # a bus with more has no shapes to learn: its first bytes are data
 _SEEN_AT_LEAST = 3  # times a shape was seen before it counts as usual
@@ -58,8 +58,9 @@ class Traffic:
     @cached_property
     def own_run(self) -> pl.DataFrame:
         """Of the device, over the whole run."""
-        return self.whole_run.filter(
-            pl.col("address").is_in(self.own["address"].unique().implode())
+        target = ["address", "address_bits"]
+        return self.whole_run.join(
+            self.own.select(target).unique(), target, "semi", maintain_order="left"
         )
 
     @cached_property
@@ -147,7 +148,7 @@ def traffic_of(scene: Scene, life: tuple[int, int]) -> Traffic:
     episode = scene.episode
     rows = scene.table("transactions")
     if episode.device:
-        rows = rows.filter((pl.col("source") == episode.source) & (pl.col("bus") == episode.bus))
+        rows = rows.filter(is_on_bus(episode))
     refused = pl.col("problems").list.contains("data-nack").fill_null(value=False)
     rows = rows.with_columns(
         shape=SHAPE,
@@ -155,7 +156,7 @@ def traffic_of(scene: Scene, life: tuple[int, int]) -> Traffic:
         answered=pl.col("address_acked").fill_null(value=False) & ~refused,
     )
     whole, rows = rows, rows.filter(pl.col("start_ns").is_between(*life, closed="left"))
-    own = rows.filter(pl.col("address") == episode.address) if episode.device else rows
+    own = rows.filter(is_own(episode)) if episode.device else rows
     return Traffic(rows, own, episode.last_good_ns, episode.first_bad_ns, whole)
 
 

@@ -10,6 +10,8 @@ from console.diagnosis.held.clocks import clocks_with, coming_of
 from console.diagnosis.held.standing import Row, Standing
 
 _MOST_COMPARED = 100
+_TARGET = ("address", "address_bits")
+_BEFORE = (*_TARGET, "read", "data")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,8 @@ def as_before(transactions: pl.DataFrame, row: Row, standing: Standing) -> AsBef
     at = 0 if standing.is_acknowledge else standing.data_byte
     if at < 0:
         return None
-    same = _same_asked(transactions, {**row, "address": standing.address, "read": True})
+    target = {"address": standing.address, "address_bits": standing.address_bits}
+    same = _same_asked(transactions, {**row, **target, "read": True})
     bytes_there = [text[2 * at : 2 * at + 2] for text in same if len(text) >= 2 * at + 2]
     latest = bytes_there[-_MOST_COMPARED:]
     if not latest:
@@ -61,14 +64,12 @@ def _same_asked(transactions: pl.DataFrame, row: Row) -> list[str]:
         (pl.col("bus") == row["bus"])
         & (pl.col("source") == row["source"])
         & (pl.col("start_ns") <= row["start_ns"])
-    ).with_columns(
-        pl.col(name).shift(1).alias(f"before_{name}") for name in ("address", "read", "data")
-    )
-    asked = ["before_address", "before_read", "before_data", "address", "read", "started_by"]
+    ).with_columns(pl.col(name).shift(1).alias(f"before_{name}") for name in _BEFORE)
+    asked = [*(f"before_{name}" for name in _BEFORE), *_TARGET, "read", "started_by"]
     now = here.filter(pl.col("start_ns") == row["start_ns"]).tail(1)
     if not now.height:
         return []
-    wanted = {**now.row(0, named=True), "address": row["address"], "read": row["read"]}
+    wanted = now.row(0, named=True) | {name: row[name] for name in (*_TARGET, "read")}
     same = here.filter(
         (pl.col("start_ns") < row["start_ns"])
         & (pl.col("ended_by") != "stuck")

@@ -8,6 +8,7 @@ import polars as pl
 
 from console.bench.tables import TABLES, time_column
 from console.diagnosis.episode import Episode
+from console.diagnosis.scene import is_on_bus, is_own
 from console.timeline.alignment.series import NUMBER
 from console.watch.names import Names
 
@@ -53,16 +54,7 @@ def own_transactions(
     was answered: "writes of 2 bytes, 3B first", "reads of 6 bytes".
     """
     rows = _between(tables, "transactions", zero_ns, episode.last_good_ns)
-    return _shaped(rows.filter(_on_bus(episode) & _is_own(episode)))
-
-
-def _on_bus(episode: Episode) -> pl.Expr:
-    return (pl.col("source") == episode.source) & (pl.col("bus") == episode.bus)
-
-
-def _is_own(episode: Episode) -> pl.Expr:
-    bits = pl.col("address_bits") == episode.address_bits
-    return (pl.col("address") == episode.address) & bits
+    return _shaped(rows.filter(is_on_bus(episode) & is_own(episode)))
 
 
 def _shaped(own: pl.DataFrame) -> pl.DataFrame:
@@ -83,8 +75,8 @@ def _shaped(own: pl.DataFrame) -> pl.DataFrame:
 
 def _of_bus(rows: pl.DataFrame, episode: Episode, names: Names) -> Iterator[pl.DataFrame]:
     """What the target was asked, and what others on its bus were."""
-    rows = rows.filter(_on_bus(episode))
-    own = _shaped(rows.filter(_is_own(episode)))
+    rows = rows.filter(is_on_bus(episode))
+    own = _shaped(rows.filter(is_own(episode)))
     rows = rows.with_columns(length=pl.col("data").str.len_bytes() // 2)
     read, length = pl.col("read"), pl.col("length")
     yield _named(own, "start_ns", pl.lit("transactions"))
@@ -99,7 +91,7 @@ def _of_bus(rows: pl.DataFrame, episode: Episode, names: Names) -> Iterator[pl.D
     yield _named(own.filter(~read), "start_ns", pl.lit("bytes written"), length)
     yield _named(rows, "start_ns", pl.format("transactions on {}", "bus"))
     yield _named(rows, "start_ns", pl.format("bytes on {}", "bus"), length)
-    others = rows.filter(~_is_own(episode) & pl.col("address").is_not_null())
+    others = rows.filter(~is_own(episode) & pl.col("address").is_not_null())
     keys = ["bus", "address", "address_bits"]
     for (bus, address, bits), part in others.partition_by(keys, as_dict=True).items():
         device = names.device(str(bus), int(address), int(bits))

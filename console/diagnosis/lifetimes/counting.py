@@ -34,10 +34,10 @@ def lives_of(
         off_axis: sources that have no place on the axis; what they hold is not counted.
     """
     stamps = stamps_of(timed(tables, "prints"), off_axis)
-    ended: dict[tuple[str, str, int], int] = {}  # when the life before it did, of each target
+    ended: dict[tuple[str, str, int, int], int] = {}  # when the life before it did, of each target
     found = []
     for episode in episodes:
-        target = (episode.source, episode.bus, episode.address)
+        target = (episode.source, episode.bus, episode.address, episode.address_bits)
         if not episode.transactions_answered or _is_pause(episode):
             continue
         found.append(_life(episode, tables, run, names, off_axis, stamps, ended.get(target)))

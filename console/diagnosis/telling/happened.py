@@ -12,7 +12,7 @@ from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
 from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.lifetimes.lives import Life
-from console.diagnosis.scene import Scene
+from console.diagnosis.scene import Scene, is_on_bus, is_own
 from console.diagnosis.story import Line, Part, Place
 from console.timeline.words import event_words
 from console.watch.findings import counted
@@ -194,12 +194,12 @@ def _named(scene: Scene, held: Held, names: Names) -> Sequence[str]:
 
 def _free_lines(scene: Scene) -> Line:
     episode = scene.episode
-    if not scene.knows("capture", episode.first_bad_ns, episode.until_ns):
+    if not scene.knows("capture", episode.first_bad_ns, episode.until_ns, episode.source):
         return Line("whether a line was held cannot be said: not all of it was observed", None)
     after = scene.window("transactions", episode.first_bad_ns, episode.until_ns)
-    bus = after.filter((pl.col("bus") == episode.bus) & (pl.col("source") == episode.source))
-    asked = bus.filter(pl.col("address") == episode.address).height
-    others = bus.filter(pl.col("address") != episode.address, pl.col("address_acked")).height
+    bus = after.filter(is_on_bus(episode))
+    asked = bus.filter(is_own(episode)).height
+    others = bus.filter(~is_own(episode), pl.col("address_acked")).height
     words = "no line was held: SCL and SDA were free"
     if asked:
         words += f"; it was asked {counted(asked, 'more time')}"
@@ -214,9 +214,7 @@ def _transaction(scene: Scene, start_ns: int) -> Row | None:
     first = int(rows["start_ns"].search_sorted(start_ns, side="left"))
     last = int(rows["start_ns"].search_sorted(start_ns, side="right"))
     near = rows.with_row_index("row").slice(first, last - first)
-    own = near.filter(
-        pl.col("address") == scene.episode.address, pl.col("bus") == scene.episode.bus
-    )
+    own = near.filter(is_on_bus(scene.episode), is_own(scene.episode))
     return own.row(0, named=True) if own.height else None
 
 

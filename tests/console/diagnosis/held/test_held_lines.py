@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -446,6 +448,15 @@ def test_a_reply_to_another_request_tells_nothing() -> None:
         yield 40 * MILLI
 
     assert only(wires.seen(story())).as_before is None
+
+
+def test_replies_of_a_ten_bit_address_of_the_same_number_tell_nothing() -> None:
+    seen = replies(b"\x12\x34", b"\x12\x34")
+    earlier = pl.col("start_ns") < seen.transactions["start_ns"].max()
+    wide = pl.when(earlier & pl.col("read")).then(pl.lit(10, pl.UInt8)).otherwise("address_bits")
+    other = replace(seen, transactions=seen.transactions.with_columns(address_bits=wide))
+    assert only(seen).as_before is not None
+    assert only(other).as_before is None
 
 
 # --- scenes

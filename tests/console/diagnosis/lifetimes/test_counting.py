@@ -157,6 +157,11 @@ def test_a_second_life_counts_from_where_it_answered_again() -> None:
     assert (second.elapsed_ns, second.counts["transactions"]) == (9 * S + 2 * MS, 20)
 
 
+def test_a_ten_bit_part_of_the_same_number_has_lives_of_its_own() -> None:
+    seven, wide = episode(1, 10, 11, recovered=True), episode(40, 49, 50, address_bits=10)
+    assert [life.zero for life in lives(ten_polls(), seven, wide)] == ["first seen", "first seen"]
+
+
 def test_a_pause_in_the_asking_ends_no_life() -> None:
     pause = episode(1, 5, 6, how="not-asked", recovered=True)
     assert [life.elapsed_ns for life in lives(ten_polls(), pause, episode(1, 10, 11))] == [
