@@ -50,10 +50,14 @@ def differences(first: Habits, other: Habits) -> list[Difference]:
     """What is otherwise in the other run, the most telling first.
 
     Args:
-        first: the run to compare with.
+        first: the run to compare with. What only one of the two watched is not compared.
         other: of the same device.
     """
-    rates = sorted({*first.rates, *other.rates})
+    rates = sorted(
+        name
+        for name in {*first.rates, *other.rates}
+        if first.could_see(name, other) and other.could_see(name, first)
+    )
     waits = sorted({*first.waits} & {*other.waits})
     tries = max(len(rates) + len(waits), 1)
     found = [*_of_rates(first, other, rates, tries), *_of_waits(first, other, waits, tries)]

@@ -22,7 +22,7 @@ def countable(
     off_axis: Collection[str],
     zero_ns: int,
 ) -> Iterator[pl.DataFrame]:
-    """Frames of what to count: columns `name`, `t_ns` and `n` (how much: 1, or bytes).
+    """Frames of what to count: columns `name`, `t_ns`, `n` (how much: 1, or bytes) and `source`.
 
     Args:
         episode: whose life; what its target was asked stands apart from what others were.
@@ -110,6 +110,7 @@ def _named(
         name=name,
         t_ns=pl.col(time),
         n=(pl.lit(1) if n is None else n).cast(pl.Float64),
+        source=pl.col("source"),
     ).filter(pl.col("name").is_not_null())
     if most is None:
         return part

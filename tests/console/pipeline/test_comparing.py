@@ -40,6 +40,11 @@ def test_each_has_its_habits(short: RunLives) -> None:
     assert [each.device for each in short.habits] == ["0x29 on i2c", "0x2E on i2c"]
 
 
+def test_a_source_is_no_measure_of_a_life_that_it_did_not_see_whole(short: RunLives) -> None:
+    # the broker was away for 3.5 s of some 45 s
+    assert [each.watched for each in short.habits] == [{"wire": "capture"}] * 2
+
+
 def test_messages_on_the_axis_are_counted_too(short: RunLives) -> None:
     (camera,) = (each for each in short.lives if each.failed)
     assert camera.counts["messages on capline/cam/blocks"] > 30

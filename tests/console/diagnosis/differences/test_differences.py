@@ -113,6 +113,45 @@ def test_a_pace_that_wanders_a_little_and_is_a_tenth_slower_is_told() -> None:
     assert all(told)
 
 
+def heard(source: str, watched: dict[str, str], name: str = "prints like level #") -> Habits:
+    """A run in which a log said something five hundred times."""
+    rates = {name: Rate(500, 1.0, frozenset({source}))}
+    return Habits("run", "camera", HOUR_NS, rates, {}, watched)
+
+
+def silent(watched: dict[str, str]) -> Habits:
+    return Habits("run", "camera", HOUR_NS, {}, {}, watched)
+
+
+@pytest.mark.parametrize(
+    ("watched", "told"),
+    [
+        ({"log": "prints"}, [("missing", "prints like level #")]),
+        ({"tuesday.log": "prints"}, [("missing", "prints like level #")]),
+        ({}, []),
+        ({"broker": "messages"}, []),
+        ({"pump.log": "prints", "hopper.log": "prints"}, []),
+    ],
+)
+def test_what_a_log_said_is_missing_only_where_that_log_was_watched(
+    watched: dict[str, str], told: list[tuple[str, str]]
+) -> None:
+    assert found(heard("log", {"log": "prints"}), silent(watched)) == told
+
+
+def test_what_a_log_said_is_new_only_where_that_log_was_watched() -> None:
+    assert found(silent({}), heard("log", {"log": "prints"})) == []
+
+
+def test_a_log_that_was_watched_in_part_is_no_measure() -> None:
+    assert found(heard("log", {}), silent({"log": "prints"})) == []
+
+
+def test_a_log_of_another_name_is_not_missing_by_its_name() -> None:
+    first = heard("monday.log", {"monday.log": "prints"}, "prints on monday.log")
+    assert found(first, silent({"tuesday.log": "prints"})) == []
+
+
 def test_a_change_too_small_to_matter_is_not_told() -> None:
     steady = np.linspace(1e6, 1.0001e6, 200)
     assert found(run({}, {"gap": steady}), run({}, {"gap": steady * 1.005})) == []

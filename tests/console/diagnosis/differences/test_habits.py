@@ -45,6 +45,13 @@ def test_what_happens_is_counted_over_the_healthy_span() -> None:
     assert (found.span_ns, found.rates["reads of 3 bytes"].n) == (99 * S + 2 * MS, 100)
 
 
+def test_of_what_is_counted_it_is_kept_which_log_told_of_it() -> None:
+    lines = [{"t_ns": k * S, "source": "log", "text": f"level {k}"} for k in range(1, 101)]
+    rates = habits({**hundred(), "prints": table("prints", lines)}, 100).rates
+    sources = {name: rates[name].sources for name in ("prints like level #", "transactions")}
+    assert sources == {"prints like level #": {"log"}, "transactions": set()}
+
+
 def test_what_is_even_is_no_clump() -> None:
     assert habits(hundred(), 100).rates["transactions"].clumps == 1
 

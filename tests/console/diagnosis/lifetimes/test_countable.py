@@ -41,7 +41,9 @@ def counted(tables: Tables, **more: Any) -> dict[str, float]:
 def test_every_frame_has_a_name_a_time_and_a_number() -> None:
     tables = {"transactions": table("transactions", polls(range(1, 11)))}
     for part in countable(episode(), tables, Names(), (), S):
-        assert part.schema == {"name": pl.String, "t_ns": pl.Int64, "n": pl.Float64}
+        assert part.schema == {
+            "name": pl.String, "t_ns": pl.Int64, "n": pl.Float64, "source": pl.String,
+        }  # fmt: skip
 
 
 def test_a_ten_bit_target_of_the_same_number_is_another() -> None:
