@@ -172,17 +172,17 @@ def _high_low(facts: Facts) -> tuple[int, int]:
     return (0, 0) if clocks is None else (clocks.high_usual_ns, clocks.low_usual_ns)
 
 
-def _acts(scene: Scene) -> Int64s:
+def _acts(facts: Facts) -> Int64s:
     """Moments at which an actuator was told to move: prints and commands."""
-    prints = words.matching(scene.table("prints"), words.ACTUATOR)["t_ns"].to_numpy()
-    messages = scene.table("messages")
+    prints = words.matching(facts.run.placed_prints, words.ACTUATOR)["t_ns"].to_numpy()
+    messages = facts.scene.table("messages")
     told = messages.filter(messages["topic"].str.contains(words.ACTUATOR))["t_ns"].to_numpy()
     return np.sort(np.concatenate([prints, told]))
 
 
-def _follows_acts(scene: Scene, bursts: Int64s) -> bool | None:
+def _follows_acts(facts: Facts, bursts: Int64s) -> bool | None:
     """Whether most bursts follow an actuator's act at one lag, and chance would not do that."""
-    acts = _acts(scene)
+    acts = _acts(facts)
     if not len(acts) or len(bursts) < 2:
         return None
     at = acts.searchsorted(bursts + 30 * MS, "right") - 1
@@ -195,7 +195,7 @@ def _follows_acts(scene: Scene, bursts: Int64s) -> bool | None:
     return bool(middle < 1_000 * MS and close >= 0.7)
 
 
-def interference_burst(scene: Scene, facts: Facts) -> Answer:
+def interference_burst(_scene: Scene, facts: Facts) -> Answer:
     """A motor, relay or radio disturbs both lines at a fixed lag after it was switched."""
     found = facts.disturbed
     bursts = None if found is None else found.bursts_ns
@@ -211,7 +211,7 @@ def interference_burst(scene: Scene, facts: Facts) -> Answer:
         ),
         needed(both, "both lines have them", "only one line has them", _COARSE),
         needed(
-            None if bursts is None else _follows_acts(scene, bursts),
+            None if bursts is None else _follows_acts(facts, bursts),
             "they follow an actuator's commands at one lag",
             "they do not follow an actuator's commands",
             "whether they follow an actuator: none is printed or commanded",

@@ -24,7 +24,7 @@ def interrupt_storm(_scene: Scene, facts: Facts) -> Answer:
     """An error flag that nobody clears keeps the handler busy until the watchdog bites."""
     restarts = facts.run.restarts
     begin, end = facts.dead
-    bitten = words.matching(facts.scene.table("prints"), words.WATCHDOG)
+    bitten = words.matching(facts.run.placed_prints, words.WATCHDOG)
     after = bitten.filter(pl.col("t_ns").is_between(begin - 1000 * MS, end + 60_000 * MS))
     before = bitten.filter(pl.col("t_ns") < begin - 1000 * MS)
     return judged(

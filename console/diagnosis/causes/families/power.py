@@ -211,7 +211,7 @@ def _near_hand_over(facts: Facts) -> bool | None:
     dips = facts.dips_ns
     if not len(dips):
         return None
-    recoveries = words.matching(facts.scene.table("prints"), words.RECOVERY)["t_ns"].to_numpy()
+    recoveries = words.matching(facts.run.placed_prints, words.RECOVERY)["t_ns"].to_numpy()
     moments = np.sort(
         np.concatenate(
             [

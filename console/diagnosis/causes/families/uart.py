@@ -28,7 +28,7 @@ def deaf_uart(scene: Scene, facts: Facts) -> Answer:
     party, begins = lasting_complaint(scene)
     lines = _uart_lines(facts)
     deaf = _deaf(facts, lines)
-    said = facts.run.prints(scene.start_ns, scene.end_ns + 1, words.OVERRUN)
+    said = words.matching(scene.table("prints"), words.OVERRUN)
     return judged(
         needed(
             bool(party) if scene.of_kind("capture") else None,
@@ -79,7 +79,7 @@ def _uart_lines(facts: Facts) -> list[pl.DataFrame]:
 
 def _deaf(facts: Facts, lines: list[pl.DataFrame]) -> int | None:
     """From when complaints of timeouts do not end while bytes flow both ways on a pair of lines."""
-    complaints = words.matching(facts.scene.table("prints"), words.COMPLAINT)["t_ns"].to_numpy()
+    complaints = words.matching(facts.run.placed_prints, words.COMPLAINT)["t_ns"].to_numpy()
     if len(complaints) < 5 or len(lines) < 2:
         return None
     begin, end = int(complaints[0]), int(complaints[-1])

@@ -28,6 +28,7 @@ from tests.console.diagnosis.causes.test_network_signatures import (
     states,
     subscription_not_restored,
 )
+from tests.console.diagnosis.causes.test_wire_signatures import interference_burst
 
 
 def asked(slug: str, scene: Scene) -> Answer:
@@ -196,3 +197,9 @@ def test_log_off_the_axis_says_of_no_stop_that_handles_ran_out_at_it() -> None:
     scene = scene_of(wave, how="not-asked", first_bad_ns=begin, prints=full)
     assert asked("counter-runs-out", scene).verdict == "holds"
     assert asked("counter-runs-out", off_axis(scene, "log")).verdict == "not-observable"
+
+
+def test_acts_told_by_a_log_off_the_axis_lie_at_no_lag_before_pulses() -> None:
+    assert asked("interference-burst", interference_burst()).verdict == "holds"
+    scene = off_axis(interference_burst(), "log")
+    assert asked("interference-burst", scene).verdict == "not-observable"
