@@ -61,6 +61,15 @@ class Counter:
         usual = float(np.median(took)) if len(took) else 0.0
         return usual > 0 and float(np.mean(np.abs(took - usual) <= _BEAT * usual)) >= _COUNTS
 
+    def took_its_time(self, k: int, t_ns: Int64s) -> bool:
+        """Whether step k took at least a good part of the time that so many numbers take.
+
+        Else it is the number of another sentence, such as an address in a boot line.
+        """
+        steps, took = self.steps(), np.diff(t_ns[self.rows])
+        usual = float(np.median(took[steps == 1])) if np.any(steps == 1) else 0.0
+        return bool(took[k] >= _BEAT * usual * float(steps[k]))
+
     def borrowed_stamp(self, k: int, t_ns: Int64s) -> Hole | None:
         """The hole at step k when the row after it has the stamp of a row before it.
 
@@ -103,7 +112,7 @@ def believed(counters: Iterable[Counter]) -> list[Counter]:
     return chosen
 
 
-def holes(counters: Sequence[Counter], t_ns: Int64s) -> list[Hole]:
+def holes(counters: Sequence[Counter], t_ns: Int64s, *, in_time: bool = False) -> list[Hole]:
     """Where numbers are missing, in order; holes that overlap are taken for one.
 
     What is missing lies somewhere between two events of its speaker. Had it come evenly between
@@ -112,6 +121,7 @@ def holes(counters: Sequence[Counter], t_ns: Int64s) -> list[Hole]:
     Args:
         counters: those believed.
         t_ns: int64 times of all rows of the source.
+        in_time: all of them keep time, so that a skip which took none is no hole.
     """
     spans: list[Hole] = []
     for counter in counters:
@@ -121,6 +131,8 @@ def holes(counters: Sequence[Counter], t_ns: Int64s) -> list[Hole]:
                 int(counter.rows[k]), int(counter.rows[k + 1]), int(steps[k]) - 1, (counter.name,)
             )
             borrowed = counter.borrowed_stamp(k, t_ns)
+            if in_time and borrowed is None and not counter.took_its_time(k, t_ns):
+                continue
             spans.append(_placed(hole, t_ns) if borrowed is None else borrowed)
     merged: list[Hole] = []
     for hole in sorted(spans, key=lambda h: (h.before, h.after)):

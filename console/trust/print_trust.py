@@ -154,7 +154,7 @@ def _missing(
     if not wanted.any():
         return
     regular = [c for c in _counters(texts, wanted) if c.counts() and c.keeps_time(facts.t_ns)]
-    for hole in holes(believed(regular), facts.t_ns):
+    for hole in holes(believed(regular), facts.t_ns, in_time=True):
         first, last = _span(facts, hole.before, hole.after)
         numbers = f"{hole.missing:,} number{'s' * (hole.missing != 1)}"
         what = f"{numbers} of {', '.join(hole.names)} not printed, or the lines were lost"
