@@ -10,7 +10,7 @@ from console.bench.model import Bench
 from console.bench.rules import ReplyShape
 from console.bench.tables import TABLES, time_column
 from console.diagnosis.replies.reply_findings import Wanted, reply_findings
-from console.diagnosis.replies.wire_values import value_findings
+from console.diagnosis.replies.wire_values import Watched, value_findings
 from console.pipeline.evidence import Observation, SourceReport
 from console.timeline.parties import parties_of
 from console.trust.sheet import TrustRow
@@ -52,7 +52,8 @@ def run_findings(
         off_axis=observation.off_axis,
     )
     found += _faulty_replies(bench, timed["transactions"], start_ns)
-    found += value_findings(timed, parties_of(timed, bench), start_ns)
+    watched_wire = Watched(observation.observed_until, observation.unobserved)
+    found += value_findings(timed, parties_of(timed, bench), start_ns, watched_wire)
     for report in reports:
         if report.stopped is not None:
             found.append(_cut_short(report, report.stopped, end_ns))

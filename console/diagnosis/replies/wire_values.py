@@ -7,13 +7,14 @@ or be off by a fixed number or factor, or have its bytes in the other order or i
 what holds for nearly all of many different values is told. A factor that is a power of ten is
 another unit, and no fault.
 
-A value of all ones that is printed while nothing came from the wire was made up on the way.
+A value of all ones that is printed while nothing came from the wire, though it was watched, was
+made up on the way.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 from typing import Any
 
@@ -24,6 +25,7 @@ import polars as pl
 from console.timeline.links.kinds import EventKind, kinds_of
 from console.timeline.numbers.units import unit_of_name
 from console.timeline.parties import Parties
+from console.trust.unobserved import NOTHING, Unobserved
 from console.watch.findings import Finding, counted
 from console.watch.rule import Words
 
@@ -76,8 +78,24 @@ class Relation:
     last_ns: int
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Watched:
+    """What of the wire was watched. Where it was not, no reply is missing."""
+
+    until_ns: Mapping[str, int] = field(default_factory=dict)  # of each source; none: not at all
+    unobserved: Mapping[str, Unobserved] = field(default_factory=dict)  # spans of each source
+
+    def whole(self, source: str, from_ns: Ints, until_ns: Ints) -> Truths:
+        """bool[k]: which of k stretches of time a source was watched all through."""
+        if source not in self.until_ns:
+            return np.zeros(len(from_ns), np.bool_)
+        gaps = self.unobserved.get(source, NOTHING).touches(from_ns, until_ns)
+        watched: Truths = (until_ns <= self.until_ns[source]) & ~gaps
+        return watched
+
+
 def value_findings(
-    tables: Mapping[str, pl.DataFrame], parties: Parties, start_ns: int
+    tables: Mapping[str, pl.DataFrame], parties: Parties, start_ns: int, watched: Watched
 ) -> list[Finding]:
     """Printed and published values that differ from those they come from by a rule.
 
@@ -85,6 +103,7 @@ def value_findings(
         tables: every table of events, on the common axis.
         parties: whose each row is.
         start_ns: of the run, to count times in words from.
+        watched: what of the wire was.
     """
     if sum(tables[name].height > 0 for name in _TABLES) < 2:
         return []
@@ -94,7 +113,7 @@ def value_findings(
     return [
         _finding(cause, effect, relation, words)
         for cause, effect in _pairs(told)
-        for relation in relations(cause, effect)
+        for relation in relations(cause, effect, watched)
     ]
 
 
@@ -111,7 +130,7 @@ def _pairs(told: Sequence[Told]) -> Iterator[tuple[Told, Told]]:
             yield cause, effect
 
 
-def relations(cause: Told, effect: Told) -> list[Relation]:
+def relations(cause: Told, effect: Told, watched: Watched) -> list[Relation]:
     """How the later value differs, where it does by a rule."""
     if len(cause.values) < FEWEST or not effect.kind.gap_ns:
         return []
@@ -120,12 +139,14 @@ def relations(cause: Told, effect: Told) -> list[Relation]:
     if slack > cause.kind.gap_ns / 4:
         return []  # which value came before which cannot be told
     at = np.searchsorted(cause.kind.done_ns, t_ns + slack, side="right") - 1
-    since = t_ns - cause.kind.done_ns[np.maximum(at, 0)]
+    heard_ns = cause.kind.done_ns[np.maximum(at, 0)]
+    since = t_ns - heard_ns
     there = (at >= 1) & ~np.isnan(effect.values)
     fresh = there & (since <= LATE * cause.kind.gap_ns)
     now, before = cause.values[at[fresh]], cause.values[at[fresh] - 1]
     found = list(_differing(now, before, effect.values[fresh], t_ns[fresh], effect, cause))
-    return found + list(_invented(cause, effect, there & ~fresh))
+    unheard = there & ~fresh & watched.whole(cause.kind.source, heard_ns, t_ns)
+    return found + list(_invented(cause, effect, unheard))
 
 
 def _slack_ns(cause: Told, effect: Told) -> int:

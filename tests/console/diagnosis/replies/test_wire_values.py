@@ -10,8 +10,9 @@ import pytest
 
 from console.bench.model import Bench
 from console.bench.tables import TABLES
-from console.diagnosis.replies.wire_values import value_findings
+from console.diagnosis.replies.wire_values import Watched, value_findings
 from console.timeline.parties import parties_of
+from console.trust.unobserved import Unobserved
 from console.watch.findings import Finding
 from tests.console.watch.runs import MS, S, Tables, table, transaction
 
@@ -68,8 +69,14 @@ def run(
     return {each: table(each, made.get(each, [])) for each in TABLES}
 
 
-def found(tables: Tables) -> list[Finding]:
-    return value_findings(tables, parties_of(tables, Bench()), 0)
+WIRE = str(transaction(0, 0x29)["source"])
+
+
+def found(
+    tables: Tables, until_ns: int = N * S, unobserved: Sequence[tuple[int, int]] = ()
+) -> list[Finding]:
+    watched = Watched({WIRE: until_ns}, {WIRE: Unobserved.of(unobserved)})
+    return value_findings(tables, parties_of(tables, Bench()), 0, watched)
 
 
 def told(
@@ -125,14 +132,27 @@ def test_values_that_have_nothing_in_common_are_left_alone() -> None:
     assert told([], others) == []
 
 
-def test_all_ones_printed_while_nothing_came_were_made_up() -> None:
+def silent_wire() -> Tables:
+    """After forty seconds the wire carries nothing more, and all ones are printed."""
     tables = run([*LEVELS[:40], *[65_535] * 20], [])
     tables["packets"] = tables["packets"].head(40)
-    (finding,) = found(tables)
+    return tables
+
+
+def test_all_ones_printed_while_nothing_came_were_made_up() -> None:
+    (finding,) = found(silent_wire())
     assert finding.evidence["problem"] == "invented"
     assert finding.summary.startswith(
         "controller prints level 65535 while no reply came on the wire (19 of 19 values)"
     )
+
+
+def test_no_reply_is_missing_once_the_capture_has_ended() -> None:
+    assert found(silent_wire(), until_ns=40 * S) == []
+
+
+def test_no_reply_is_missing_where_the_capture_has_a_gap() -> None:
+    assert found(silent_wire(), unobserved=[(40 * S, 50 * S)]) == []
 
 
 def test_all_ones_that_the_wire_carried_were_not_made_up() -> None:
