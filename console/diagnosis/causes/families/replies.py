@@ -24,12 +24,15 @@ from console.diagnosis.causes.faces import (
 )
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.joints import joint_parts
+from console.diagnosis.causes.reply_checks import fail_their_check
 from console.diagnosis.causes.reply_signs import reads_back, released
 from console.diagnosis.causes.threshold import gap_threshold
 from console.diagnosis.scene import Scene
+from console.watch.findings import counted
 from decoders.durations import in_words
 
 _CONTENT = (WRONG_CONTENT, HEALTHY_BUS)
+_LONG = 3  # bytes of a reply that is more than one value, which may be at the end of its range
 
 
 def read_too_soon(_scene: Scene, facts: Facts) -> Answer:
@@ -97,16 +100,24 @@ def _too_many_wrong(facts: Facts, frozen: bool) -> bool:
 
 
 def released_line(_scene: Scene, facts: Facts) -> Answer:
-    """The address is acknowledged, then nobody drives SDA: all ones, the check byte too."""
+    """The address is acknowledged, then nobody drives SDA: all ones, a check byte too.
+
+    Where no check code says that it is no value, it may be one: a sensor at the end of its range,
+    memory that was erased.
+    """
     ones = facts.once(released)
     tail = _ones_tail(facts)
     found = ones if ones.height else tail
+    wrong = fail_their_check(facts, found)
     return judged(
         needed(
             found.height > 0,
-            f"{found.height} replies end in all ones, their check byte too",
+            f"{counted(found.height, 'reply ends', 'replies end')} in all ones"
+            + (
+                ", the check byte too" if wrong else "; no check code tells whether that is a value"
+            ),
             "no reply is all ones",
-            strength=STRONG,
+            strength=STRONG if wrong else _as_a_value(facts, found),
             at=Place("transactions", int(found["start_ns"][0])) if found.height else Place(),
         ),
         needed(
@@ -123,6 +134,17 @@ def released_line(_scene: Scene, facts: Facts) -> Answer:
         unless(_soon(facts), "they are those read soonest after their command"),
         unless(_let_go(facts, found), "SCL was low for 25 ms in them: targets let go then"),
     )
+
+
+def _as_a_value(facts: Facts, ones: pl.DataFrame) -> float:
+    """How much replies of all ones tell that no check code calls wrong.
+
+    Three bytes and more are no single value at the end of its range; and what answered the same
+    request otherwise is no erased memory.
+    """
+    others = facts.traffic.replies.join(ones.select("start_ns"), on="start_ns", how="anti")
+    long = ones.filter(pl.col("length") < _LONG).height == 0
+    return FAIR if long and ones["asked"].is_in(others["asked"].implode()).all() else WEAK
 
 
 def _let_go(facts: Facts, found: pl.DataFrame) -> bool | None:
