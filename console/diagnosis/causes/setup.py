@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from console.diagnosis.causes.content import commonest
+from console.diagnosis.causes.content import bytes_of, commonest
 from console.diagnosis.causes.facts import MS, Facts
 
 Floats = npt.NDArray[np.float64]
@@ -17,6 +17,8 @@ _JUMP = 6.0  # spreads by which the content's level jumps
 _SETUP_NS = 2_000 * MS  # after the first transaction or a boot, in which a device is set up
 _FEWEST = 12
 _LATEST = 400  # replies
+_COUNTS = 0.95  # share of the steps that are one count
+_SELDOM = 0.02  # of the replies
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +26,20 @@ class SetupLost:
     """What became of a device's set-up."""
 
     written: int  # set-up writes seen
-    changed: bool
-    words: str
-    from_ns: int
-    written_again: bool
-    reads_back: bool  # a register reads as another value than it was set to
+    changed: bool | None  # None: its content changed, and nothing tells whether its set-up did
+    words: str  # what was seen
+    from_ns: int = 0
+    written_again: bool = False
+    reads_back: bool = False  # a register reads as another value than it was set to
+
+
+@dataclass(frozen=True, slots=True)
+class _Jump:
+    """Where the content's level jumped at once and stayed."""
+
+    last_ns: int  # of the last reply before
+    from_ns: int  # of the first reply after
+    anew: bool  # with it a byte that counted begins at 0
 
 
 def setup_lost(facts: Facts) -> SetupLost | None:
@@ -40,15 +51,49 @@ def setup_lost(facts: Facts) -> SetupLost | None:
     if not writes.height and _began_before(facts):
         return None
     back = _read_back(facts, writes)
+    if back is not None:
+        words, again = (
+            "a register that was set up reads as another value",
+            _again(facts, writes, back),
+        )
+        return SetupLost(writes.height, True, words, back, again, reads_back=True)
     jump = _level_jump(facts)
-    at = back or jump
-    words = (
-        "a register that was set up reads as another value"
-        if back
-        else "the level of its content jumps at once, and stays"
+    if jump is None:
+        words = "its content and its registers are as they were set up"
+        return SetupLost(writes.height, False, words)
+    changed, words = _told_of(facts, writes, jump)
+    again = _again(facts, writes, jump.last_ns)
+    return SetupLost(writes.height, changed, words, jump.from_ns, again)
+
+
+def _told_of(facts: Facts, writes: pl.DataFrame, jump: _Jump) -> tuple[bool | None, str]:
+    """Whether the device restarted as its content jumped: what it measures may jump as well."""
+    if _still_set(facts, writes, jump.from_ns):
+        return False, "its content jumps, and a register reads as it was set up"
+    if jump.anew:
+        return True, "the level of its content jumps at once, and stays, as its count begins anew"
+    if _was_away(facts, jump):
+        return True, "the level of its content jumps at once, and stays, after it did not answer"
+    return None, "whether it restarted: its content jumps once, which what it measures may do too"
+
+
+def _still_set(facts: Facts, writes: pl.DataFrame, from_ns: int) -> bool:
+    """Whether a register was read from then on, and as it was set."""
+    later = facts.traffic.replies.filter(pl.col("start_ns") >= from_ns)
+    set_to = zip(writes["data"].str.slice(0, 2), writes["data"].str.slice(2), strict=True)
+    return any(
+        bool(((later["asked"] == register) & later["data"].str.starts_with(value)).any())
+        for register, value in set_to
     )
-    again = at is not None and _again(facts, writes, at)
-    return SetupLost(writes.height, at is not None, words, at or 0, again, back is not None)
+
+
+def _was_away(facts: Facts, jump: _Jump) -> bool:
+    """Whether the device left its address unanswered right before a jump, and hardly ever else."""
+    own = facts.traffic.own
+    refused = own.filter(~pl.col("address_acked").fill_null(value=True))["start_ns"]
+    before = refused.is_between(jump.last_ns, jump.from_ns)
+    others = int((~before).sum())
+    return bool(before.any()) and others <= _SELDOM * facts.traffic.replies.height
 
 
 def _setup_writes(facts: Facts) -> pl.DataFrame:
@@ -80,18 +125,27 @@ def _read_back(facts: Facts, writes: pl.DataFrame) -> int | None:
     return None
 
 
-def _level_jump(facts: Facts) -> int | None:
-    """When the content's level jumped at once and stayed, in a device that was set up once."""
+def _level_jump(facts: Facts) -> _Jump | None:
+    """Where the content's level jumped at once and stayed; None where it did not."""
     common = commonest(facts.traffic.replies).tail(_LATEST)
     if common.height < 2 * _FEWEST:
         return None
-    length = int(common["length"][0])
-    table: Floats = np.array(
-        [list(bytes.fromhex(data)) for data in common["data"].to_list()], np.float64
-    ).reshape(-1, length)
-    jumps = [_jump(column) for column in table.T]
-    best, at = max(jumps, default=(0.0, 0))
-    return int(common["start_ns"][at]) if best > _JUMP else None
+    table = bytes_of(common).astype(np.float64)
+    best, at = max(_jump(column) for column in table.T)
+    if best <= _JUMP:
+        return None
+    anew = any(_begins_anew(column, at) for column in table.T)
+    return _Jump(int(common["start_ns"][at - 1]), int(common["start_ns"][at]), anew)
+
+
+def _begins_anew(column: Floats, cut: int) -> bool:
+    """Whether a byte went on by one step before a cut, and begins at 0 there instead."""
+    steps = np.diff(column[:cut]) % 256
+    step = float(np.median(steps))
+    first = float(column[cut])
+    due = (float(column[cut - 1]) + step) % 256
+    counts = 0 < step < 128 and bool((steps == step).mean() >= _COUNTS)
+    return counts and first <= 2 * step and min((first - due) % 256, (due - first) % 256) > 2 * step
 
 
 def _jump(column: Floats) -> tuple[float, int]:

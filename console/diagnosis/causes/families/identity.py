@@ -46,6 +46,7 @@ Bytes = npt.NDArray[np.uint8]
 def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
     """The target restarted by itself and runs with its defaults."""
     lost = facts.once(setup_lost)
+    words = lost.words if lost else "whether its content changed since it was set up"
     return judged(
         needed(
             None if lost is None else lost.written > 0,
@@ -56,8 +57,9 @@ def config_amnesia(_scene: Scene, facts: Facts) -> Answer:
         ),
         needed(
             None if lost is None else lost.changed,
-            lost.words if lost else "its content changed",
-            "its content and its registers are as they were set up",
+            words,
+            words,
+            words,
             strength=STRONG,
             at=Place("transactions", lost.from_ns) if lost and lost.changed else Place(),
         ),
