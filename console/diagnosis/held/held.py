@@ -12,7 +12,7 @@ from console.diagnosis.held.earlier import AsBefore
 from console.diagnosis.held.standing import Phase, Standing, Turn
 from console.diagnosis.held.writes import CouldWrite
 
-LetGo = Literal["clocks", "stop", "by itself", ""]
+LetGo = Literal["clocks", "stop", "by itself", "not known", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +31,9 @@ class Held:
         clocks_to_free: the clocks that free SDA, predicted; None when none can be.
         as_before: exact, if the target sends what it sent before; None when nothing tells.
         could_write: what extra clocks could write; None when nothing.
-        attempts: the bursts of clocks that were given, in order.
+        attempts: the bursts of clocks that were given, in order; none where edges were not kept.
         words: all of it in sentences.
+        edges_kept: whether what was tried could be seen.
     """
 
     bus: str
@@ -46,6 +47,7 @@ class Held:
     could_write: CouldWrite | None
     attempts: tuple[Attempt, ...]
     words: tuple[str, ...] = ()
+    edges_kept: bool = True
 
     @property
     def address(self) -> int | None:
@@ -76,15 +78,6 @@ class Held:
     def turn(self) -> Turn:
         """Whose turn it was to drive SDA."""
         return self.standing.turn if self.standing is not None else "cannot say"
-
-    @property
-    def stop_possible(self) -> bool:
-        """Whether clocks can make a STOP possible; as the lines stand it is not.
-
-        UM10204 section 3.1.4: STOP is a rise of SDA with SCL high. It can be made in the clock that
-        frees SDA, so that `clocks_to_free` are the clocks to a STOP too, its own included.
-        """
-        return self.clocks_to_free is not None
 
     @property
     def clocks_needed(self) -> int | None:

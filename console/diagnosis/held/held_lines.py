@@ -21,6 +21,7 @@ from console.diagnosis.scene import Levels, Scene
 LINES: dict[str, Line] = {"sda-held": "sda", "scl-held": "scl", "both-held": "both"}
 MOST = 100
 _MARGIN_NS = 10_000_000  # of wire on both sides, so that filter and bursts see their ends
+_ROUNDING_NS = 1_000  # a row and what was observed end together, but for the rounding of clocks
 
 
 def held_lines(scene: Scene, most: int = MOST) -> list[Held]:
@@ -54,8 +55,20 @@ def held_lines(scene: Scene, most: int = MOST) -> list[Held]:
         key = (int(row["start_ns"]), 0) if row is not None and is_joined else (0, number + 1)
         groups.setdefault(key, (row, []))[1].append(state)
     return [
-        held_of(rows, row, _levels(scene, row, rows), transactions) for row, rows in groups.values()
+        held_of(
+            rows,
+            row,
+            _levels(scene, row, rows),
+            transactions,
+            watched_on=_watched_after(scene, int(rows[-1]["end_ns"])),
+        )
+        for row, rows in groups.values()
     ]
+
+
+def _watched_after(scene: Scene, t_ns: int) -> bool:
+    """Whether the bus was watched on from a time: what ended then is over, and not only unseen."""
+    return scene.knows("capture", t_ns, t_ns + _ROUNDING_NS, scene.episode.source)
 
 
 def transaction_of(transactions: pl.DataFrame, state: Row) -> Row | None:
@@ -87,6 +100,7 @@ def held_of(
     levels: Levels | None = None,
     transactions: pl.DataFrame | None = None,
     *,
+    watched_on: bool = False,
     spike_ns: int = SPIKE_NS,
 ) -> Held:
     """All that is known of a line held in one transaction.
@@ -96,6 +110,7 @@ def held_of(
         transaction: the row of `transactions` it was held in; None for none.
         levels: the wire from before the START to the end of the transaction; None: not kept.
         transactions: of the run, to look earlier replies up in.
+        watched_on: whether its bus was watched after the last row's end.
         spike_ns: as the decoder was told.
     """
     first, last = states[0], states[-1]
@@ -113,7 +128,11 @@ def held_of(
     attempts: list[Attempt] = []
     if wire is not None and line == "sda":
         attempts = attempts_after(wire, standing, within_ns)
-    until_ns, let_go = _end(wire, attempts, line, (within_ns, int(last["end_ns"])), transaction)
+    until_ns = int(last["end_ns"])
+    if wire is None:
+        let_go = _let_go_in_rows(line, until_ns, transaction, watched_on=watched_on)
+    else:
+        until_ns, let_go = _end(wire, attempts, line, (within_ns, until_ns))
     earlier = None
     if line == "sda" and standing and transaction and transactions is not None:
         earlier = as_before(transactions, transaction, standing)
@@ -128,6 +147,7 @@ def held_of(
         as_before=earlier,
         could_write=could_write(standing) if standing and line == "sda" else None,
         attempts=tuple(attempts),
+        edges_kept=wire is not None,
     )
     return replace(held, words=held_words(held))
 
@@ -141,29 +161,35 @@ def _with_row(standing: Standing | None, transaction: Row | None) -> Standing | 
     return replace(standing, address=transaction.get("address"))
 
 
+def _let_go_in_rows(line: Line, last_ns: int, row: Row | None, *, watched_on: bool) -> LetGo:
+    """By what it was let go, as far as a transaction tells that went on, or its STOP.
+
+    SDA that rises while SCL is high ends the transaction; where that goes on, SCL fell.
+    """
+    ended_by = "cut" if row is None else row["ended_by"]
+    goes_on = row is not None and row["end_ns"] > last_ns
+    if ended_by == "stuck" or (ended_by == "cut" and not goes_on and not watched_on):
+        return ""
+    if line != "sda":
+        return "by itself"
+    if ended_by == "cut":
+        return "not known"
+    return "clocks" if goes_on else "by itself"
+
+
 def _end(
-    wire: Wire | None,
-    attempts: Sequence[Attempt],
-    line: Line,
-    span_ns: tuple[int, int],
-    row: Row | None,
+    wire: Wire, attempts: Sequence[Attempt], line: Line, span_ns: tuple[int, int]
 ) -> tuple[int, LetGo]:
     """When it was let go, and by what; `span_ns` is from within it to the last row's end."""
     within_ns, last_ns = span_ns
     for attempt in attempts:
         if attempt.freed and attempt.freed_ns is not None:
             return attempt.freed_ns, "clocks" if attempt.clocks_freed_it else "stop"
-    if wire is None:
-        ended = row is not None and row["ended_by"] not in ("stuck", "cut")
-        return last_ns, "clocks" if ended and row and row["end_ns"] > last_ns else _rose(ended)
     if line != "sda":
-        return last_ns, _rose(int(wire.rise_ns.searchsorted(within_ns)) < len(wire.rise_ns))
+        rose = int(wire.rise_ns.searchsorted(within_ns)) < len(wire.rise_ns)
+        return last_ns, "by itself" if rose else ""
     end = wire.condition_after(within_ns)
     if end is None and not wire.sda[-1]:
         return last_ns, ""
     end_ns = wire.until_ns if end is None else int(wire.condition_ns[end])
     return wire.sda_rose_ns(end_ns) or end_ns, "by itself"
-
-
-def _rose(rose: bool) -> LetGo:
-    return "by itself" if rose else ""

@@ -92,7 +92,7 @@ def _freeing(held: Held) -> Iterator[str]:
 
 
 def _tried(held: Held) -> Iterator[str]:
-    if held.line == "sda" and not held.attempts:
+    if held.line == "sda" and held.edges_kept and not held.attempts:
         yield "No clocks were given to free it."
     number = 1
     for said, alike in groupby("; ".join(attempt_words(each)) for each in held.attempts):
@@ -146,6 +146,7 @@ def _end(held: Held) -> Iterator[str]:
         "clocks": "Clocks freed it.",
         "stop": "A STOP freed it.",
         "by itself": "It was let go without a clock: by its holder, a reset of it or its power.",
+        "not known": "It was let go; by what is not known, as the edges were not kept.",
         "": "It was held to the end of what is known.",
     }
     yield ends[held.let_go]

@@ -24,7 +24,7 @@ from console.bench.tables import TABLES
 from console.diagnosis.episode import Episode
 from console.diagnosis.held.held import Held
 from console.diagnosis.held.held_lines import LINES, held_lines, held_of, transaction_of
-from console.diagnosis.scene import Levels, Scene
+from console.diagnosis.scene import Levels, Scene, SceneSource
 from console.timeline.tables.bus_tables import line_states_frame, transactions_frame
 from decoders.buses.i2c import I2cDecoder
 from decoders.buses.transactions import concatenated
@@ -85,7 +85,8 @@ class Seen:
             for name, frame in (("transactions", self.transactions), ("line_states", self.states))
         }
         levels_of = (lambda _bus, _begin, _end: self.levels) if wire else (lambda *_: None)
-        return Scene(episode, tables, 0, end_ns, (), wire=levels_of)
+        sources = [SceneSource(SOURCE, "capture", end_ns)]
+        return Scene(episode, tables, 0, end_ns, sources, wire=levels_of)
 
 
 def seen(run: CutRun, *, until_ns: int | None = None, rate_hz: int | None = None) -> Seen:

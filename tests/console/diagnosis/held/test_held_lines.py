@@ -145,6 +145,39 @@ def test_without_the_wire_a_held_write_names_the_register_its_bytes_tell() -> No
     assert held.could_write.register == 0x21
 
 
+def test_without_the_wire_a_held_clock_was_freed_by_no_clock() -> None:
+    wires = Wires()
+    wires.target.manner = HoldsClock(30 * MILLI, 2)
+    wires.controller.stretch_limit_ns = 50 * MILLI
+    held = only(wires.seen(wires.controller.read(ADDRESS, length_of(5))), wire=False)
+    assert (held.line, held.let_go) == ("both", "by itself")
+
+
+def low_outside(*, then_ns: int) -> Seen:
+    """SDA falls on an idle bus, while SCL is low for once, is held, then high until the end."""
+    trace = Trace()
+    scl, sda = trace.add("scl"), trace.add("sda")
+    idle_ns, end_ns = 40 * MILLI, 100 * MILLI
+    for t_ns, line in ((idle_ns, scl), (idle_ns + 1_000, sda), (idle_ns + 2_000, scl)):
+        trace.note(t_ns, line)
+    trace.note(end_ns, sda)
+    return seen_wire(trace, end_ns + then_ns)
+
+
+def test_without_the_wire_a_line_that_rose_was_not_held_to_the_end() -> None:
+    held = only(low_outside(then_ns=40 * MILLI), wire=False)
+    assert (held.until_ns, held.let_go) == (100 * MILLI, "not known")
+
+
+def test_without_the_wire_a_line_that_is_low_at_the_end_is_not_let_go() -> None:
+    assert only(low_outside(then_ns=0), wire=False).let_go == ""
+
+
+def test_without_the_wire_nothing_is_said_of_clocks_to_free_it() -> None:
+    held = only(low_outside(then_ns=40 * MILLI), wire=False)
+    assert not any("clocks were given" in words for words in held.words)
+
+
 def test_the_address_bits_hold_nothing() -> None:
     assert [seen_cut(ZEROS, Cut(clocks)).held() for clocks in range(8)] == [[]] * 8
 
@@ -495,13 +528,6 @@ def test_a_ten_bit_read_has_the_address_of_the_write_before_it() -> None:
     held = only(wires.seen(story()))
     assert (held.address, held.read, held.byte, held.bit_slot) == (0x2A5, True, 1, 3)
     assert held.words[0].endswith("bit 4 of data byte 1 of a read from 0x2A5.")
-
-
-def test_a_stop_is_possible_only_where_clocks_can_free_it() -> None:
-    assert only(seen_cut(ZEROS, Cut(12))).stop_possible
-    wires = Wires()
-    seen = wires.seen(lost_arbitration(wires.controller, 0x5F, after=3, low_ns=40 * MILLI))
-    assert not only(seen).stop_possible
 
 
 def test_times_a_nanosecond_off_the_wire_change_nothing() -> None:
