@@ -7,6 +7,7 @@ import pytest
 
 from console.diagnosis.replies.check_code_verdict import (
     BIT,
+    EITHER,
     FORMULA,
     NOISE,
     NONE,
@@ -61,6 +62,21 @@ def test_a_whole_frame_is_right() -> None:
 def test_the_code_of_the_payload_before_is_stale() -> None:
     first, second = frames()[:2]
     assert explained(second[:-1] + first[-1:], WORD, first) == Explained(STALE)
+
+
+def test_one_bit_beside_the_frame_before_is_stale_or_flipped() -> None:
+    first = frames()[0]
+    broken = bytes([first[0], first[1] ^ 0x04]) + first[2:]
+    assert explained(broken, WORD, first) == Explained(EITHER, first, 1)
+
+
+def test_a_word_with_the_code_of_the_word_there_before_is_stale() -> None:
+    formula = Formula(CODE, words=2)
+    first, second = (
+        b"".join(word + bytes([CODE.of(word)]) for word in words)
+        for words in ([b"\x11\x22", b"\x33\x44"], [b"\x55\x66", b"\x33\x47"])
+    )
+    assert explained(second[:2] + first[2:3] + second[3:], formula, first) == Explained(STALE)
 
 
 def test_a_flipped_bit_is_mended_where_it_was() -> None:
@@ -119,6 +135,31 @@ def noise_all_over(good: list[bytes]) -> list[bytes]:
 )
 def test_all_failing_frames_together_have_one_verdict(spoil, word: str) -> None:  # type: ignore[no-untyped-def]
     assert verdict(spoil(frames(1, 240)), WORD).word == word
+
+
+def payload_flipped(good: list[bytes], tail: int = 1) -> list[bytes]:
+    """Of every tenth frame one bit flipped, never in its last bytes."""
+    rng = np.random.default_rng(11)
+    found = []
+    for k, frame in enumerate(good):
+        bits = bytearray(frame)
+        if k % 10 == 9:
+            bits[rng.integers(len(bits) - tail)] ^= 1 << int(rng.integers(8))
+        found.append(bytes(bits))
+    return found
+
+
+def test_flipped_bits_of_a_target_that_always_says_the_same_are_noise() -> None:
+    found = verdict(payload_flipped([frames()[0]] * 300), WORD)
+    assert (found.word, found.better) == (NOISE, None)
+
+
+@pytest.mark.parametrize("status", [0, 91])
+def test_flipped_bits_in_one_of_several_words_are_noise(status: int) -> None:
+    words = [(divmod(k, 256), (7, k * 37 % 256), (0, k * status % 256)) for k in range(300)]
+    good = [b"".join(bytes(w) + bytes([CODE.of(bytes(w))]) for w in each) for each in words]
+    found = verdict(payload_flipped(good, tail=3), Formula(CODE, words=2))
+    assert (found.word, found.better) == (NOISE, None)
 
 
 def test_frames_checked_by_another_code_tell_its_formula() -> None:
