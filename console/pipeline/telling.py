@@ -14,7 +14,6 @@ from console.diagnosis.causes.experiments import Outcome
 from console.diagnosis.causes.outcomes_file import of_device
 from console.diagnosis.episode import Episode
 from console.diagnosis.episodes_table import episodes_frame
-from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.story import Story
 from console.diagnosis.telling.telling import story_of, whole_story
 from console.diagnosis.telling.why import cause_words
@@ -70,7 +69,7 @@ def _stories(looked: Looked, outcomes: Sequence[Outcome]) -> Iterator[Story]:
     for each in looked.found:
         device = each.episode.device
         own = [life for life in looked.lives if life.device == device]
-        life = next((one for one in own if _is_of(one, each.episode)), None)
+        life = next((one for one in own if one.episode == each.episode), None)
         near = [one for one in looked.episodes if _is_with(one, each.episode)]
         with_it = {one.device: one for one in reversed(near)}  # of each its first
         yield story_of(
@@ -88,12 +87,6 @@ def _is_with(one: Episode, episode: Episode) -> bool:
     """Whether another device stopped as this one did, give or take a moment."""
     apart = abs(one.first_bad_ns - episode.first_bad_ns)
     return one.failed and one.device != episode.device and apart <= TOGETHER_NS
-
-
-def _is_of(life: Life, episode: Episode) -> bool:
-    """Whether a life is that of an episode: they are as long, and ended in the same way."""
-    is_as_long = life.exposed_ns == episode.elapsed_ns
-    return is_as_long and life.failed and life.how == episode.how
 
 
 def episodes_table(evidence: Evidence, bench: Bench) -> pl.DataFrame:

@@ -77,6 +77,7 @@ def _life(
         open_ns=open_ns,
         counts={name: n for name, n in counts.items() if n > 0},
         ticks={} if tick is None else {"us": tick // 1000},
+        episode=episode,
     )
 
 

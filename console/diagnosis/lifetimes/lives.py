@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from console.diagnosis.episode import Episode
+
 Ended = Literal["failed", "censored"]
 # What a life is counted from. Only lives of one kind of beginning are compared with each other.
 Zero = Literal["boot", "power", "re-init", "reconnect", "first seen", "answered again"]
@@ -30,6 +32,7 @@ class Life:
     open_ns: int = 0  # from there to the first bad one: it died somewhere in this
     counts: Mapping[str, float] = field(default_factory=dict)  # what happened in `elapsed_ns`
     ticks: Mapping[str, int] = field(default_factory=dict)  # board's clock at the end: ms, us, s
+    episode: Episode | None = None  # it ended with
 
     @property
     def failed(self) -> bool:

@@ -8,10 +8,15 @@ from dataclasses import replace
 import pytest
 
 from console.diagnosis.causes.experiments import Outcome
-from console.pipeline.looked import gravest_first
+from console.diagnosis.lifetimes.counting import lives_of
+from console.diagnosis.scene import Scene, SceneSource
+from console.diagnosis.telling.telling import found_of
+from console.pipeline.looked import Looked, gravest_first
 from console.pipeline.telling import told_of
-from tests.console.diagnosis.stories import some_episode
+from console.watch.names import Names
+from tests.console.diagnosis.stories import S, some_episode
 from tests.console.pipeline.told_runs import part, told_run, words
+from tests.console.watch.runs import table
 
 
 def test_a_read_left_inside_a_byte_is_told_to_the_bit() -> None:
@@ -156,3 +161,21 @@ def test_what_was_tried_is_told_without_looking_again() -> None:
     assert again.looked is found.looked
     assert made.truth.device == device
     assert part(again, "What may be the cause") != part(found, "What may be the cause")
+
+
+def test_of_two_lives_of_one_length_each_story_tells_its_own() -> None:
+    lasting = replace(some_episode(), first_good_ns=101 * S, last_good_ns=121 * S)
+    first = replace(lasting, first_bad_ns=122 * S, until_ns=204 * S, recovered=True)
+    second = replace(first, first_good_ns=205 * S, last_good_ns=225 * S, first_bad_ns=226 * S)
+    boots = [(100, 0), (110, 10), (120, 20), (200, 0), (210, 10), (220, 20)]
+    prints = [{"t_ns": t * S, "native_ns": n * S, "source": "log", "text": "x"} for t, n in boots]
+    tables = {"prints": table("prints", prints)}
+    sources = [SceneSource("wire", "capture", 300 * S)]
+    found = [found_of(Scene(each, tables, 0, 300 * S, sources)) for each in (first, second)]
+    lives = lives_of([first, second], tables, "monday", Names())
+    told = told_of(Looked([first, second], lives, Names(), found, None))
+    counted = [story.parts[0].lines[-1].words for story in told.stories]
+    assert [words.rpartition(" in ")[2] for words in counted] == [
+        "20 s, 21 s after the board started",
+        "20 s, 25 s after the board started",
+    ]
