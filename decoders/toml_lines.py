@@ -222,7 +222,7 @@ def _errors_in(document: Document, path: Path, value: Any, wanted: Any) -> list[
                     found += _errors_in(document, (*path, key), item, value_type)
     elif isinstance(value, list):
         for member in members:
-            if get_origin(member) is list:
+            if get_origin(member) in (list, tuple):  # tuple[T, ...], of any length
                 item_type = get_args(member)[0]
                 for index, item in enumerate(value):
                     found += _errors_in(document, (*path, index), item, item_type)

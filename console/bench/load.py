@@ -69,14 +69,18 @@ def load_bench(text: str | bytes, name: str) -> Bench:
     return _whole(parts, list(_packets(parts, None).errors))
 
 
+_CHECK_PATH = "Check the name and the directory it is given from."
+
+
 def file_content(path: Path, place: Place) -> bytes:
     """A file's bytes from the disk, see `Content`."""
     try:
         with path.open("rb") as file:
             content = file.read(_MOST_BYTES + 1)
     except OSError as error:
-        words = f"{path}: {error.strerror or error}"
-        mend = "Paths are relative to the bench file." if place.line else ""
+        what = error.strerror or str(error)
+        words = what if place.name == str(path) else f"{path}: {what}"
+        mend = "Paths are relative to the bench file." if place.line else _CHECK_PATH
         raise DescriptionError(words, place=place, mend=mend) from error
     if len(content) > _MOST_BYTES:
         raise DescriptionError(

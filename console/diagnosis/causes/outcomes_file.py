@@ -9,7 +9,7 @@ note = "three runs, 250 ms"
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from console.diagnosis.causes.experiment_table import EXPERIMENTS
 from console.diagnosis.causes.experiments import Outcome, Outcomes
@@ -32,6 +32,7 @@ def load_outcomes(text: str | bytes, name: str) -> tuple[Outcome, ...]:
     document = parse(text, name)
     told = document.convert((), Outcomes).outcome
     errors = [error for k, each in enumerate(told) for error in _errors(document, k, each)]
+    errors += list(_contradictions(document, told))
     if errors:
         raise as_one(errors)
     return told
@@ -45,6 +46,19 @@ def known(outcomes: Iterable[Outcome]) -> list[Outcome]:
 def of_device(outcomes: Iterable[Outcome], device: str) -> list[Outcome]:
     """The outcomes that are about a device."""
     return [each for each in outcomes if each.device in ("", device)]
+
+
+def _contradictions(document: Document, told: Sequence[Outcome]) -> Iterator[DescriptionError]:
+    """An experiment that came out in two ways on one device."""
+    first: dict[tuple[str, str], Outcome] = {}
+    for k, each in enumerate(told):
+        before = first.setdefault((each.experiment, each.device), each)
+        if before.outcome != each.outcome:
+            yield DescriptionError(
+                f"'{each.experiment}' came out as '{before.outcome}' further up",
+                place=document.place(("outcome", k, "outcome")),
+                mend="Keep one of the two, or name the device of each.",
+            )
 
 
 def _errors(document: Document, k: int, told: Outcome) -> Iterator[DescriptionError]:

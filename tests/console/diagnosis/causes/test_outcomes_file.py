@@ -45,3 +45,17 @@ def test_an_outcome_is_of_its_device_or_of_every_one() -> None:
 def test_what_another_version_kept_and_this_one_does_not_know_is_left_out() -> None:
     good = Outcome(RATE.slug, RATE.outcomes[0])
     assert known([Outcome("gone", "x"), good, Outcome(RATE.slug, "x")]) == [good]
+
+
+def test_an_outcome_that_is_left_out_is_asked_for() -> None:
+    text = FILE.replace(f'outcome = "{RATE.outcomes[0]}"\n', "")
+    with pytest.raises(DescriptionError, match=r"tried\.toml:1: outcome has no 'outcome'"):
+        load_outcomes(text, "tried.toml")
+
+
+def test_an_experiment_that_came_out_in_two_ways_is_refused() -> None:
+    other = FILE.replace(RATE.outcomes[0], RATE.outcomes[1])
+    with pytest.raises(DescriptionError, match=rf"tried\.toml:8: '{RATE.slug}' came out as"):
+        load_outcomes(FILE + other, "tried.toml")
+    assert len(load_outcomes(FILE + other.replace("camera", "hopper"), "tried.toml")) == 2
+    assert len(load_outcomes(FILE + FILE, "tried.toml")) == 2
