@@ -8,12 +8,12 @@ from collections.abc import Callable, Iterator, Sequence
 from rich.cells import cell_len
 
 from console.diagnosis.differences.habits import Habits
-from console.diagnosis.lifetimes.comparison import FEWEST_FITTED, Comparison
+from console.diagnosis.lifetimes.comparison import Comparison
 from console.diagnosis.lifetimes.limits import nearest_power
 from console.diagnosis.lifetimes.lives import POLLS, Life
 from console.diagnosis.lifetimes.plot import lives_plot
 from console.diagnosis.lifetimes.survival import Survival
-from console.diagnosis.lifetimes.weibull import Interval, Weibull
+from console.diagnosis.lifetimes.weibull import FEWEST_FITTED, Interval, Weibull
 from console.diagnosis.lifetimes.words import clean_run_words, verdict_words
 from console.printable import printable
 from console.report.compare_differences import difference_lines

@@ -10,9 +10,7 @@ from console.diagnosis.lifetimes.clean_run import CleanRun, clean_run
 from console.diagnosis.lifetimes.count_or_clock import Verdict, comparable, verdict
 from console.diagnosis.lifetimes.lives import Life
 from console.diagnosis.lifetimes.survival import Survival, kaplan_meier
-from console.diagnosis.lifetimes.weibull import Weibull, weibull
-
-FEWEST_FITTED = 3  # failures; a law fitted to fewer says next to nothing
+from console.diagnosis.lifetimes.weibull import FEWEST_FITTED, Weibull, weibull
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 _HALF_CHI2_95 = 3.841458820694124 / 2  # quantile 0.95 of chi-square with one degree, halved
 _SHAPES = (1e-3, 1e6)  # beyond these there is no spread, or nothing but spread
 FEWEST_FAILURES = 2
+FEWEST_FITTED = 3  # failures; a law fitted to fewer says next to nothing, and is not told
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from console.diagnosis.lifetimes.candidates import TIME, Candidate
 from console.diagnosis.lifetimes.clean_run import CleanRun
 from console.diagnosis.lifetimes.count_or_clock import Verdict
 from console.diagnosis.lifetimes.lives import POLLS, Life
+from console.diagnosis.lifetimes.weibull import FEWEST_FITTED
 from console.watch.findings import counted
 from decoders.durations import in_words
 
@@ -116,7 +117,7 @@ def _cannot_say(verdict: Verdict) -> str:
 
 
 def _shape(verdict: Verdict) -> str:
-    if verdict.shape is None:
+    if verdict.shape is None or verdict.failures < FEWEST_FITTED:
         return ""
     low, high = verdict.shape.low, verdict.shape.high
     return f" (Weibull shape {verdict.shape.value:.2g}, 95 % from {low:.2g} to {high:.2g})"

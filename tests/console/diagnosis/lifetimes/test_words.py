@@ -160,3 +160,9 @@ def test_every_verdict_is_one_line_a_sentence() -> None:
     made = np.random.default_rng(2)
     for lives in (after_polls(made, 99, (1, 2)), after_time(made, 99, (1, 1, 2))):
         assert all("\n" not in line and line.endswith(".") for line in words(*lives))
+
+
+def test_of_two_failures_no_shape_is_told() -> None:
+    apart = [bare(400, 1.0), bare(900, 1.0)]
+    assert "Weibull" not in " ".join(words(*apart))
+    assert "Weibull" in " ".join(words(*apart, bare(2_100, 1.0)))
