@@ -103,7 +103,7 @@ def _findings(
     if len(shown) < len(ordered):
         yield f"and {len(ordered) - len(shown)} more: --all prints them"
     if not ordered:
-        yield "nothing found"
+        yield "no rule found anything wrong"
 
 
 def _finding(finding: Finding, at: str, colour: bool, width: int | None) -> str:

@@ -74,7 +74,7 @@ def _about(view: RunView, signs: Signs, width: int) -> list[tuple[str, str]]:
         for severity in SEVERITIES
         if counts[severity]
     ]
-    right = right or [("nothing found", "good")]
+    right = right or [("no findings", "good")]
     right_cells = sum(cell_len(text) + 2 for text, _ in right)
     said = [f" {_length_words(view.end_ns - view.start_ns)}", _order_words(view)]
     if evidence.interrupted:
@@ -112,7 +112,8 @@ def _order_words(view: RunView) -> str:
 def _story(view: RunView, signs: Signs, width: int) -> list[tuple[str, str]]:
     finding = view.gravest()
     if finding is None:
-        return [(" Nothing was found to be wrong.", "good")]
+        so_far = " so far" if view.evidence.interrupted else ""
+        return [(f" No rule found anything wrong{so_far}.", "quiet" if so_far else "good")]
     sign = {"fault": signs.bad, "warning": signs.odd}.get(finding.severity, signs.dot)
     style = "story" if finding.severity == "fault" else finding.severity
     text = cut(f" {sign} {signs.clean(finding.summary[:LOOKED_AT])}", width - 1, signs.ellipsis)

@@ -72,8 +72,8 @@ def test_findings_are_counted_by_severity_gravest_first() -> None:
 
 def test_a_run_in_which_nothing_was_found_says_so() -> None:
     view = made_view({})
-    assert said(_about(view, UNICODE, 80)).endswith("nothing found ")
-    assert said(_story(view, UNICODE, 80)) == " Nothing was found to be wrong."
+    assert said(_about(view, UNICODE, 80)).endswith("no findings ")
+    assert said(_story(view, UNICODE, 80)) == " No rule found anything wrong."
 
 
 def test_the_story_is_the_gravest_finding() -> None:
