@@ -38,7 +38,9 @@ def prints(history: History, heard: Heard) -> Kind:
     def same(row: Mapping[str, Any]) -> str:
         return f"{row['source']} printing “{_short(_masked(row['text']))}”"
 
-    return Kind("prints", heard.windows.units, [_rare(heard, codes, "prints", words, same)])
+    return Kind(
+        "prints", heard.windows.units, [_rare(history, heard, codes, "prints", words, same)]
+    )
 
 
 def messages(history: History, heard: Heard) -> Kind:
@@ -55,8 +57,16 @@ def messages(history: History, heard: Heard) -> Kind:
         "messages",
         heard.windows.units,
         [
-            _rare(heard, topics, "messages", words, lambda row: f"a message on {row['topic']}"),
             _rare(
+                history,
+                heard,
+                topics,
+                "messages",
+                words,
+                lambda row: f"a message on {row['topic']}",
+            ),
+            _rare(
+                history,
                 heard,
                 payloads,
                 "messages",
@@ -75,15 +85,34 @@ def happenings(history: History, heard: Heard) -> Kind:
         return f"{row['source']}: {row['what']}"
 
     return Kind(
-        "happenings", heard.windows.units, [_rare(heard, codes, "happenings", words, words)]
+        "happenings",
+        heard.windows.units,
+        [_rare(history, heard, codes, "happenings", words, words)],
     )
 
 
 _RowWords = Callable[[Mapping[str, Any]], str]
 
 
-def _rare(heard: Heard, codes: Ints, table: str, words: _RowWords, same: _RowWords) -> Measure:
+# What the healthy stretch ends with where no own transaction went unanswered at that moment.
+_MOMENTS = {
+    "not-asked": "the poll that did not come",
+    "sda-stuck": "SDA was held low",
+    "scl-stuck": "SCL was held low",
+}
+
+
+def _moment(history: History) -> str:
+    """What came then."""
+    how = "" if history.units.bad is not None else history.scene.episode.how
+    return _MOMENTS.get(how, "the first unanswered transaction")
+
+
+def _rare(
+    history: History, heard: Heard, codes: Ints, table: str, words: _RowWords, same: _RowWords
+) -> Measure:
     """How rare the rarest row of each window is; codes of -1 are not looked at."""
+    moment = _moment(history)
     scores = np.where(codes < 0, 0.0, novelty(codes))
     largest, rows = largest_of(scores, heard.window, heard.windows.n)
 
@@ -96,7 +125,7 @@ def _rare(heard: Heard, codes: Ints, table: str, words: _RowWords, same: _RowWor
         share = float((healthy[where].sum() + 1) / (healthy.sum() + 1))
         ago = in_words(heard.windows.until_ns - t_ns)
         place = Place(t_ns, table, row["row"])
-        text = f"{words(row)} {ago} before the first unanswered transaction"
+        text = f"{words(row)} {ago} before {moment}"
         return Said(text, place, same(row), share, heard.windows.until_ns - t_ns)
 
     return Measure(largest, said)

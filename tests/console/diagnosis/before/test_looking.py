@@ -70,6 +70,21 @@ def test_new_print_is_told_with_its_place_and_time(plain: Scene) -> None:
     assert first.frequency == (first.seen + 1) / (first.of + 1) < 0.002
 
 
+@pytest.mark.parametrize(
+    ("how", "moment"),
+    [("not-asked", "the poll that did not come"), ("scl-stuck", "SCL was held low")],
+)
+def test_of_what_was_not_asked_no_unanswered_transaction_is_told(
+    plain: Scene, how: str, moment: str
+) -> None:
+    rows, bad_ns = plain.table("transactions"), plain.episode.first_bad_ns
+    asked = rows.filter((pl.col("address") != ADDRESS) | (pl.col("start_ns") < bad_ns))
+    victim = replace(plain.episode, how=how, transactions_unanswered=0)
+    scene = replace(plain, episode=victim, tables={**plain.tables, "transactions": asked})
+    (first,) = differences(printed(scene, "camera: exit", 30 * MS)).ranked
+    assert f" 30 ms before {moment} (" in first.words
+
+
 def test_print_that_may_be_the_failures_own_is_not_told(plain: Scene) -> None:
     # Stamped 0.3 ms before, known to 0.4 ms: the firmware may be complaining already.
     assert kinds(differences(printed(plain, "camera: no reply", 300 * US))) == []
