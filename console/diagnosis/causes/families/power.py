@@ -71,7 +71,7 @@ def supply_dip(scene: Scene, facts: Facts) -> Answer:
             f"{len(gone)} devices stopped answering at the same instant"
             if several
             else "the firmware says that the supply dipped",
-            "one device alone stopped answering, and no print tells of the supply",
+            "no second device went unacknowledged then, and no print tells of the supply",
             strength=STRONG,
             at=Place("transactions", begin),
         ),
@@ -187,7 +187,7 @@ def hand_over_dip(_scene: Scene, facts: Facts) -> Answer:
     """Pins pass through driven low as they change hands inside the controller."""
     dips = facts.dips_ns
     unseen = facts.clocks is None or not facts.shows(600)
-    near_acts = _near_hand_over(facts)
+    near_acts = None if unseen else _near_hand_over(facts)
     return judged(
         needed(
             None if unseen else len(dips) > 0,
@@ -201,7 +201,7 @@ def hand_over_dip(_scene: Scene, facts: Facts) -> Answer:
             near_acts,
             "the dips lie beside a recovery, a switch of channels or a boot",
             "no dip lies beside a recovery, a switch of channels or a boot",
-            "what the firmware did then: no log, and no clocks outside transfers",
+            "whether they lie beside a recovery or a boot: none can be seen, or there is no log",
             strength=FAIR,
         ),
     )
@@ -210,7 +210,7 @@ def hand_over_dip(_scene: Scene, facts: Facts) -> Answer:
 def _near_hand_over(facts: Facts) -> bool | None:
     dips = facts.dips_ns
     if not len(dips):
-        return None
+        return False
     recoveries = words.matching(facts.run.placed_prints, words.RECOVERY)["t_ns"].to_numpy()
     moments = np.sort(
         np.concatenate(
