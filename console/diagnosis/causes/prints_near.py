@@ -40,6 +40,7 @@ ALLOCATION = r"(?i)alloc|out of memory|no memory|\boom\b|no heap|heap (low|full)
 HANDLES = r"(?i)handle|descriptor|socket|\bfd\b|slot|\bopen(ed)?\b|queue"
 EXHAUSTED = (
     r"(?i)(no|out of|too many|exhaust|all) .*(handle|descriptor|socket|slot|open|queue|left)"
+    r"|\be[mn]file\b|\berrno\W{0,3}2[34]\b"  # Linux errno(3): ENFILE 23, EMFILE 24
 )
 OVERRUN = r"(?i)overrun|\bore\b|rx (lost|overflow)|fifo overflow"
 

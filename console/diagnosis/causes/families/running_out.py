@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+import re
+from dataclasses import dataclass
+
 import polars as pl
 
 from console.diagnosis.causes import prints_near as words
@@ -26,6 +30,17 @@ from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.scene import Scene
 
 _NO_STOP = (SILENT, SILENT_COMPLAINED, HEALTHY_BUS)
+_TABLES, _OPEN = (256, 512), 10  # handles of a table, and how many may be open before
+_ROUND = 0.1  # share of counts that run out, roughly, that end at a round limit
+_FEWEST = 3  # complaints from which it is tried again and again
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """A round limit that a count stands at."""
+
+    says: str
+    strength: float  # by how rarely a count of that size stands at one by chance
 
 
 def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
@@ -36,7 +51,8 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
     course = _filling(facts)
     exhausted = facts.run.prints(facts.dead[0] - 1000 * MS, scene.end_ns + 1, words.EXHAUSTED)
     same = _others_agree(facts)
-    shown = bool(near) or course is not None or exhausted.height > 0 or bool(same)
+    second = course is not None or exhausted.height > 0 or bool(same)
+    shown = near is not None or second
     once = facts.stopped and same is None  # a limit may be any number; another stop would tell
     return judged(
         needed(
@@ -44,7 +60,7 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
             _why_count(near, course, exhausted, same),
             "no count stands at a limit, and none is printed that fills up",
             "whether a count ends it: none stands at a round limit, and it ended once",
-            strength=FAIR,
+            strength=near.strength if near is not None and not second else FAIR,
             at=Place("prints", int(exhausted["t_ns"][0])) if exhausted.height else Place(),
         ),
         telling(
@@ -76,25 +92,48 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
             "",
             "whether it is asked",
         ),
+        telling(
+            _fails_unsent(facts) or None,
+            "the firmware says again and again that it fails, and sends nothing to it",
+            "",
+            "whether the firmware fails before it sends",
+            strength=FAIR,
+        ),
         unless(facts.hold is not None, "a line is held low"),
         unless(_memory_failed(facts), "it is memory that ran out"),
     )
 
 
-def _near(facts: Facts, *counts: int) -> str:
+def _near(facts: Facts, *counts: int) -> Near | None:
     """A round limit that one of the counts stands at, or a table's less a few that were open."""
     if not facts.scene.of_kind("capture"):
-        return _printed_until(facts.scene)
+        return _at_limit({_printed_until(facts.scene)})
     if not facts.stopped or facts.hold is not None:
-        return ""
+        return None
     polls = facts.traffic.own_healthy.filter(pl.col("read") & pl.col("answered")).height
-    for count in (*counts, polls):
-        if found := near_limit(count, count):
-            return found
-        for size in (256, 512):
-            if size - 10 <= count < size:
-                return f"{size} less {size - count} already open"
-    return ""
+    return _at_limit({*counts, polls})
+
+
+def _at_limit(counts: set[int]) -> Near | None:
+    """The rarest round limit that one of some counts stands at, and how much that tells."""
+    found = [near for count in sorted(counts) if (near := _limit_of(count, len(counts)))]
+    return max(found, key=lambda near: near.strength, default=None)
+
+
+def _limit_of(count: int, tried: int) -> Near | None:
+    """A round limit of one count of several that were tried.
+
+    Within half an octave of a count lie a power of two, its two neighbours, and a full table less
+    some. A count stands there by chance as often as they are many beside the numbers there are.
+    """
+    said = near_limit(count, count) or next(
+        (f"{s} less {s - count} already open" for s in _TABLES if s - _OPEN <= count < s), ""
+    )
+    if not said:
+        return None
+    hits = 3 + _OPEN if "already open" in said else 3
+    by_chance = tried * hits / (count * (math.sqrt(2) - math.sqrt(0.5)))
+    return Near(said, min(FAIR, math.log(_ROUND / by_chance)))
 
 
 def _given_up(facts: Facts) -> bool:
@@ -104,24 +143,34 @@ def _given_up(facts: Facts) -> bool:
     return facts.stopped and facts.traffic.own_dead.height == 0
 
 
-def _printed_until(scene: Scene) -> str:
-    """A round limit at which good lines of a party end, where no capture tells more."""
+def _printed_until(scene: Scene) -> int:
+    """How many good lines of a party there were when it failed, where no capture tells more."""
     party, begins = lasting_complaint(scene)
     if not party or begins is None:
-        return ""
+        return 0
     before = scene.table("prints").filter(pl.col("t_ns") < begins)["text"]
-    count = int(before.str.to_lowercase().str.contains(rf"\b{party}\b").sum())
-    return near_limit(count, count) or next(
-        (f"{s} less {s - count} already open" for s in (256, 512) if s - 10 <= count < s), ""
-    )
+    return int(before.str.to_lowercase().str.contains(rf"\b{party}\b").sum())
 
 
-def _why_count(near: str, course: Course | None, said: pl.DataFrame, same: bool | None) -> str:
+def _fails_unsent(facts: Facts) -> bool:
+    """Whether firmware says again and again that a device fails, which the bus was not asked of."""
+    if not facts.stopped or facts.traffic.own_dead.height or not facts.traffic.dead.height:
+        return False
+    name = re.escape(facts.scene.episode.device.lower())
+    said = facts.run.prints(*facts.dead, words.COMPLAINT, rf"(?i)\b{name}\b")
+    return said.height >= _FEWEST
+
+
+def _why_count(
+    near: Near | None, course: Course | None, said: pl.DataFrame, same: bool | None
+) -> str:
     if said.height:
         return "the firmware says that something is used up"
     if course is not None:
         return f"{course.name} rose to {course.last:,.0f} and no further"
-    return f"it ended at a count near {near}" if near else f"stretches end alike: {same}"
+    if same:
+        return "stretches end at one count"
+    return f"it ended at a count near {near.says}" if near else "it ended at a count"
 
 
 def _others_agree(facts: Facts) -> bool | None:
