@@ -52,10 +52,8 @@ def setup_lost(facts: Facts) -> SetupLost | None:
         return None
     back = _read_back(facts, writes)
     if back is not None:
-        words, again = (
-            "a register that was set up reads as another value",
-            _again(facts, writes, back),
-        )
+        words = "a register that was set up reads as another value"
+        again = _again(facts, writes, back)
         return SetupLost(writes.height, True, words, back, again, reads_back=True)
     jump = _level_jump(facts)
     if jump is None:
