@@ -45,19 +45,6 @@ def peripherals_of(evidence: Evidence, bench: Bench) -> Peripherals:
     return Peripherals(episodes, tables, names_of(bench), observation.off_axis)
 
 
-def episodes_in(evidence: Evidence, bench: Bench) -> Sequence[Episode]:
-    """The lives of every peripheral of a run, in time order; also those that did not fail."""
-    return peripherals_of(evidence, bench).episodes
-
-
-def scenes_of(evidence: Evidence, bench: Bench) -> list[Scene]:
-    """What there is to look at around every episode that failed, in time order."""
-    found = peripherals_of(evidence, bench)
-    return [
-        scene_of(evidence, found.tables, episode) for episode in found.episodes if episode.failed
-    ]
-
-
 def scene_of(evidence: Evidence, tables: dict[str, pl.DataFrame], episode: Episode) -> Scene:
     """One episode in its run.
 

@@ -28,10 +28,9 @@ from console.diagnosis.causes.ranking import Ranking, ranked, together
 from console.diagnosis.cutting import episodes_of
 from console.diagnosis.episode import whole_run
 from console.diagnosis.scene import Scene, SceneSource
-from console.pipeline.diagnosing import episodes_in, scene_of
+from console.pipeline.diagnosing import peripherals_of, scene_of
 from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
-from console.pipeline.run_findings import timed_rows
 from console.trust.unobserved import Unobserved
 from tests.benchmarks.measure import table
 
@@ -67,10 +66,9 @@ def ranking_of(bench: Path) -> Ranking:
         evidence = gathered(inputs, keep_edges=True)
     finally:
         inputs.close()
-    tables = timed_rows(evidence.tables)
-    episodes = episodes_in(evidence, inputs.bench)
+    of = peripherals_of(evidence, inputs.bench)
     whole = whole_run(evidence.start_ns, evidence.end_ns)
-    return together([ranked(scene_of(evidence, tables, each)) for each in (*episodes, whole)])
+    return together([ranked(scene_of(evidence, of.tables, each)) for each in (*of.episodes, whole)])
 
 
 def judge(cause: str, variant: int, *, coarser: int = 1, without: str = "") -> Judged:

@@ -133,29 +133,6 @@ def replies_of(rows: pl.DataFrame) -> Replies:
     )
 
 
-def replies_from(
-    data: Bytes, t_ns: Ints | None = None, shape: Ints | None = None, length: Ints | None = None
-) -> Replies:
-    """Replies from a matrix of bytes: those of packets, or of a stream cut by other means.
-
-    Args:
-        data: uint8[n, k].
-        t_ns: int64[n]; one a millisecond if left out.
-        shape: int64[n]; of one shape if left out. It stands for the request, too.
-        length: int64[n]; whole rows if left out.
-    """
-    n, k = data.shape
-    shapes = np.zeros(n, np.int64) if shape is None else shape
-    return Replies(
-        t_ns=np.arange(n, dtype=np.int64) * 1_000_000 if t_ns is None else t_ns,
-        row=np.arange(n, dtype=np.int64),
-        length=np.full(n, k, np.int64) if length is None else length,
-        data=data,
-        shape=shapes,
-        request=shapes,
-    )
-
-
 def _matrix(data: pl.Series, length: Ints) -> Bytes:
     """Hex texts as rows of bytes, zeros behind the shorter ones."""
     width = int(length.max()) if len(length) else 0

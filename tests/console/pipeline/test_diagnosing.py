@@ -15,7 +15,7 @@ from captures_demo.simulator.make import files
 from captures_demo.simulator.writers.files import write
 from console.bench.model import Bench
 from console.diagnosis.scene import Scene
-from console.pipeline.diagnosing import episodes_in, scenes_of, wire_between
+from console.pipeline.diagnosing import peripherals_of, wire_between
 from console.pipeline.evidence import Evidence
 from console.pipeline.inputs import Overrides, settled
 from console.pipeline.reading import read_all
@@ -23,6 +23,7 @@ from console.pipeline.settling import evidence_of
 from console.pipeline.telling import episodes_table
 from decoders.buses.i2c import I2cDecoder
 from decoders.captures.edges import Edges
+from tests.console.pipeline.scenes import scenes_of
 
 DEMO = Path(__file__).resolve().parents[3] / "captures_demo" / "cap_line"
 Run = tuple[Bench, Evidence]
@@ -57,7 +58,7 @@ def only_scene(run: Run) -> Scene:
 
 def test_episodes_are_the_lives_that_findings_tell(run: Run) -> None:
     bench, evidence = run
-    camera, hopper = sorted(episodes_in(evidence, bench), key=lambda life: life.device)
+    camera, hopper = sorted(peripherals_of(evidence, bench).episodes, key=lambda life: life.device)
     (told,) = (
         f.evidence
         for f in evidence.findings

@@ -20,10 +20,10 @@ from captures_demo.simulator.writers.files import write
 from console.diagnosis.before.difference import Differences
 from console.diagnosis.before.looking import differences
 from console.diagnosis.scene import Scene
-from console.pipeline.diagnosing import scenes_of
 from console.pipeline.inputs import Overrides, settled
 from console.pipeline.reading import read_all
 from console.pipeline.settling import evidence_of
+from tests.console.pipeline.scenes import scenes_of
 
 DEMO = Path(__file__).resolve().parents[4] / "captures_demo" / "cap_line"
 MS, US = 1_000_000, 1_000

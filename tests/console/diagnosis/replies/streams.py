@@ -11,11 +11,30 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from console.diagnosis.replies.stream import Bytes, Ints, Replies, Truths, replies_from
+from console.diagnosis.replies.stream import Bytes, Ints, Replies, Truths
 from decoders.checkcodes import check_code
 
 Maker = Callable[[np.random.Generator, int], Replies]
 CRC8 = check_code("CRC-8/NRSC-5")  # polynomial 31, init FF
+
+
+def replies_from(data: Bytes, shape: Ints | None = None) -> Replies:
+    """Replies from a matrix of bytes, one a millisecond.
+
+    Args:
+        data: uint8[n, k].
+        shape: int64[n]; of one shape if left out. It stands for the request, too.
+    """
+    n, k = data.shape
+    shapes = np.zeros(n, np.int64) if shape is None else shape
+    return Replies(
+        t_ns=np.arange(n, dtype=np.int64) * 1_000_000,
+        row=np.arange(n, dtype=np.int64),
+        length=np.full(n, k, np.int64),
+        data=data,
+        shape=shapes,
+        request=shapes,
+    )
 
 
 def words(*columns: Ints, big: bool = True) -> Bytes:

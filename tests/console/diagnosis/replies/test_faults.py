@@ -10,9 +10,16 @@ import pytest
 
 from console.diagnosis.replies.check_formula import Formula
 from console.diagnosis.replies.faults import FAULTS, SCHEMA, reply_faults
-from console.diagnosis.replies.stream import replies_from
 from decoders.checkcodes import check_code
-from tests.console.diagnosis.replies.streams import CASES, CRC8, HEALTHY, Case, Spoiled, with_crc
+from tests.console.diagnosis.replies.streams import (
+    CASES,
+    CRC8,
+    HEALTHY,
+    Case,
+    Spoiled,
+    replies_from,
+    with_crc,
+)
 
 LENGTH = 2_000
 SEEDS = 2
