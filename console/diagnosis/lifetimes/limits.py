@@ -43,7 +43,10 @@ def near_limit(low: float, high: float) -> str:
     """The round limit that counts of low..high answered, or the next one, run into; "" for none.
 
     One more or less than a power of two counts as it: the last may or may not have been answered.
+    Counts that differ by more than a table's open handles point at none.
     """
+    if high - low > _OPEN[1]:
+        return ""
     for bits in range(_MOST, _LEAST - 1, -1):
         if low - 1 <= 2**bits <= high + 1:
             return _said(2**bits, low, high)
