@@ -27,6 +27,7 @@ import polars as pl
 from console.diagnosis.replies.again import answers_before, echoes_before, frozen, ids_of, repeated
 from console.diagnosis.replies.check_formula import Formula
 from console.diagnosis.replies.counting import counters, given_back, jumps
+from console.diagnosis.replies.filler import NEW_FILLER, FillerWords, filler_of
 from console.diagnosis.replies.otherwise import (
     FILLER,
     FILLERS,
@@ -54,7 +55,6 @@ MOST_ROUNDS = 8
 GUESSED = ("leftover", "slipped", "swapped", "sign")
 PER_UNEXPLAINED = 2  # replies explained for each surprising one that nothing explains
 MOST_ODD = 0.2  # share of replies that surprise, beyond which that is their way
-NEW_FILLER = 0.05  # share of filler among the replies beyond which it is nothing new
 _ZERO_BITS = 12.0  # what a reply must surprise by for its being another's answer to count
 
 
@@ -133,13 +133,14 @@ def _of_shape(
 ) -> None:
     """What is wrong with the replies of one shape."""
     data = replies.data[at, : int(replies.length[at[0]])]
-    still = frozen(ids, ~_new_filler(data))
+    blank, idle = filler_of(data, formula)
+    still = frozen(ids, ~blank & ~idle)
     for k, whole in _said_or_cut(data, formula):
         found.tell(int(at[k]), *whole)
     known = np.array([bool(found.fault[k]) for k in at.tolist()])
-    good, usual, verdicts = _rounds(data, still, known, before, before_length)
-    surprise[at] = _excess(usual)
-    words = _FillerWords(data, formula)
+    good, usual, verdicts = _rounds(data, blank, still, known | idle, before, before_length)
+    surprise[at] = np.where(idle, np.float32(0), _excess(usual))
+    words = FillerWords(data, formula)
     for verdict in verdicts:
         for k, fault, said, gain in zip(
             verdict.at.tolist(), verdict.fault, verdict.words, verdict.gain.tolist(), strict=True
@@ -173,11 +174,11 @@ def _said_or_cut(data: Bytes, formula: Formula | None) -> Iterator[tuple[int, _S
 
 
 def _rounds(
-    data: Bytes, still: Truths, known: Truths, before: Bytes, before_length: Ints
+    data: Bytes, blank: Truths, still: Truths, known: Truths, before: Bytes, before_length: Ints
 ) -> tuple[Truths, Usual, list[Verdicts]]:
     """Learn, look, and learn again without what was found."""
     explained = known.copy()
-    good = ~_new_filler(data) & ~still & ~explained
+    good = ~blank & ~still & ~explained
     verdicts: list[Verdicts] = []
     usual = learned(data, good)
     for _ in range(MOST_ROUNDS):
@@ -217,38 +218,11 @@ def _doubt(verdicts: list[Verdicts], unexplained: int) -> None:
         verdict.fault[:] = ["" if fault in GUESSED else fault for fault in verdict.fault]
 
 
-def _new_filler(data: Bytes) -> Truths:
-    """Replies of nothing but filler from a target that seldom says so."""
-    found = np.zeros(len(data), np.bool_)
-    if data.shape[1] < 2:
-        return found
-    for value in FILLERS:
-        whole = (data == value).all(axis=1)
-        begins = whole & ~np.append(False, whole[:-1])
-        if begins.sum() <= NEW_FILLER * (~whole).sum() and (~whole).sum() >= FEWEST:
-            found |= whole
-    return found
-
-
 def _excess(usual: Usual) -> Bits:
     """By how many bits each reply surprises more than one that is as usual as can be."""
     least = usual.table.min(axis=1) if len(usual.table) else np.zeros(0, np.float32)
     excess: Bits = (usual.surprise - least).sum(axis=1)
     return excess
-
-
-class _FillerWords:
-    """Whose filler it is, by its check code."""
-
-    def __init__(self, data: Bytes, formula: Formula | None) -> None:
-        self._right = None if formula is None else formula.fits(data)
-
-    def __call__(self, at: int) -> str:
-        if self._right is None:
-            return ": a released line, or the target says so"
-        if self._right[at]:
-            return ", with the right check code: the target says so"
-        return ", the check code too: nobody drove the line"
 
 
 def _followers(data: Bytes, found: _Found, at: Ints) -> Ints:

@@ -122,6 +122,28 @@ def test_a_target_that_was_never_written_says_ff_and_is_left_alone() -> None:
     assert len(reply_faults(replies_from(np.full((5_000, 2), 0xFF, np.uint8)))) == 0
 
 
+def test_a_pad_that_says_ff_unless_it_is_touched_is_left_alone() -> None:
+    data = HEALTHY["noisy"](np.random.default_rng(9), 4_000).data.copy()
+    data[np.arange(4_000) // 300 % 4 != 1] = 0xFF
+    assert len(reply_faults(replies_from(data))) == 0
+
+
+def test_filler_for_most_of_a_run_after_content_is_told() -> None:
+    data = HEALTHY["noisy"](np.random.default_rng(9), 4_000).data.copy()
+    data[400:] = 0xFF
+    found = reply_faults(replies_from(data))
+    assert set(found["fault"]) == {"filler"}
+    assert len(found) >= 0.98 * 3_600
+
+
+def test_filler_from_the_start_that_fails_its_check_code_is_told() -> None:
+    level = np.random.default_rng(9).normal(20_000, 50, 2_000).astype(">u2")
+    data = with_crc(level.view(np.uint8).reshape(-1, 2))
+    data[np.arange(2_000) // 300 % 2 == 0] = 0xFF
+    found = reply_faults(replies_from(data), Formula(CRC8))
+    assert set(found["fault"]) == {"filler"}
+
+
 def test_a_leftover_says_by_how_many_bytes() -> None:
     rng = np.random.default_rng(5)
     data = HEALTHY["text"](rng, 400).data.copy()
