@@ -1,7 +1,7 @@
 """Causes against labelled runs: `python -m tests.benchmarks.causes [variants] [first] [cause ..]`.
 
-Each run of the corpus is written to files and goes through the whole pipeline; the cause that is
-likeliest over its scenes is held against the label. Clean, and with samples twice as far apart and
+Each run of the corpus is written to files and goes through the whole pipeline, as `check` does; the
+cause that is likeliest over its stories is held against the label. Clean, and with samples twice as far apart and
 one kind of source left out. Prints Markdown: hits, the confusion matrix of what went wrong, and the
 claims over healthy twins and over a million healthy transactions.
 """
@@ -26,11 +26,10 @@ from console.bench.tables import TABLES
 from console.diagnosis.causes.catalogue import BY_SLUG
 from console.diagnosis.causes.ranking import Ranking, ranked, together
 from console.diagnosis.cutting import episodes_of
-from console.diagnosis.episode import whole_run
 from console.diagnosis.scene import Scene, SceneSource
-from console.pipeline.diagnosing import peripherals_of, scene_of
 from console.pipeline.gather import gathered
 from console.pipeline.inputs import Overrides, settled
+from console.pipeline.looked import looked_at
 from console.trust.unobserved import Unobserved
 from tests.benchmarks.measure import table
 
@@ -57,18 +56,15 @@ class Judged:
 
 
 def ranking_of(bench: Path) -> Ranking:
-    """The ranking over everything there is to look at in a run.
-
-    Every device's episodes, failed or not, and the run as a whole.
-    """
+    """The ranking over the stories of a run: of what stopped, and of the run as a whole."""
     inputs = settled([str(bench)], Overrides())
     try:
         evidence = gathered(inputs, keep_edges=True)
     finally:
         inputs.close()
-    of = peripherals_of(evidence, inputs.bench)
-    whole = whole_run(evidence.start_ns, evidence.end_ns)
-    return together([ranked(scene_of(evidence, of.tables, each)) for each in (*of.episodes, whole)])
+    looked = looked_at(evidence, inputs.bench)
+    whole = [] if looked.whole is None else [looked.whole.ranking]
+    return together([*(each.ranking for each in looked.found), *whole])
 
 
 def judge(cause: str, variant: int, *, coarser: int = 1, without: str = "") -> Judged:
