@@ -1,9 +1,9 @@
 """Causes against labelled runs: `python -m tests.benchmarks.causes [variants] [first] [cause ..]`.
 
 Each run of the corpus is written to files and goes through the whole pipeline, as `check` does; the
-cause that is likeliest over its stories is held against the label. Clean, and with samples twice as far apart and
-one kind of source left out. Prints Markdown: hits, the confusion matrix of what went wrong, and the
-claims over healthy twins and over a million healthy transactions.
+cause that is likeliest over its stories is held against the label. Clean, and with samples twice as
+far apart and one kind of source left out. Prints Markdown: hits, the confusion matrix of what went
+wrong, and the claims over healthy twins and over a million healthy transactions.
 """
 
 from __future__ import annotations
