@@ -153,10 +153,10 @@ class TransactionCheckCode:
         bad = batch.table("transactions").filter(
             pl.col("problems").list.contains("pec") & pl.col("address").is_not_null()
         )
-        keys = ["source", "bus", "address"]
+        keys = ["source", "bus", "address", "address_bits"]
         for key, part in bad.partition_by(keys, as_dict=True, maintain_order=True).items():
-            source, bus, address = key
-            device = self._names.device(str(bus), int(address))
+            source, bus, address, bits = key
+            device = self._names.device(str(bus), int(address), int(bits))
             if device in self._others or self._device not in (None, device):
                 continue
             times: Ints = part["start_ns"].to_numpy()

@@ -35,6 +35,7 @@ def neighbour(history: History) -> Kind | None:
     """
     form = pl.concat_str(
         pl.col("address").cast(pl.String).fill_null("?"),
+        pl.col("address_bits").cast(pl.String).fill_null("?"),
         pl.col("read").cast(pl.String).fill_null("?"),
         pl.when("read").then(pl.lit("")).otherwise(pl.col("data").str.slice(0, 2)).fill_null(""),
         separator="|",

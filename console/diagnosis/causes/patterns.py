@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from console.diagnosis.causes.clocks import Clocks
 from console.diagnosis.causes.facts import Facts
-from console.diagnosis.scene import Bools
+from console.diagnosis.scene import Bools, is_own
 
 Bytes = npt.NDArray[np.uint8]
 Rows = npt.NDArray[np.intp]
@@ -73,7 +73,7 @@ def _transfers_of(facts: Facts, clocks: Clocks, at: Rows) -> tuple[Bools, Bools]
     A driver has other speeds and other ways for other devices.
     """
     bus = facts.traffic.bus
-    own = (bus["address"] == facts.scene.episode.address).fill_null(value=False).to_numpy()
+    own = bus.select(is_own(facts.scene.episode).fill_null(value=False)).to_series().to_numpy()
     reads = bus["read"].fill_null(value=False).to_numpy()
     row = facts.traffic.bus_start_ns.searchsorted(clocks.rise_ns[at], "right") - 1
     inside = np.maximum(row, 0)

@@ -9,7 +9,7 @@ import polars as pl
 
 from console.diagnosis.causes.content import anded_since, other_layout
 from console.diagnosis.causes.facts import Facts
-from console.diagnosis.scene import Int64s
+from console.diagnosis.scene import Int64s, is_own
 
 _MUX = (0x70, 0x77)  # where channel switches of two-wire buses sit by their data sheets
 _NEW = 20  # accesses by one way before another counts as new
@@ -47,7 +47,7 @@ def _switch_writes(facts: Facts) -> pl.DataFrame:
     return facts.traffic.bus.filter(
         pl.col("address").is_between(*_MUX)
         & ~pl.col("read")
-        & (pl.col("address") != facts.scene.episode.address)
+        & ~is_own(facts.scene.episode)
         & (pl.col("length") <= 1)
     )
 

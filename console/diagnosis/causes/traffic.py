@@ -13,9 +13,10 @@ from console.diagnosis.scene import Bools, Int64s, Scene, is_on_bus, is_own
 _SHAPES_AT_MOST = 64  # a bus with more has no shapes to learn: its first bytes are data
 _SEEN_AT_LEAST = 3  # times a shape was seen before it counts as usual
 
-# Address, direction, length, joint, and of a write its first byte: a register or a command.
+# Address, its bits, direction, length, joint, and of a write its first byte: a register, a command.
 SHAPE = pl.concat_str(
     pl.col("address").cast(pl.String).fill_null("?"),
+    pl.col("address_bits").cast(pl.String).fill_null("?"),
     pl.when(pl.col("read").fill_null(value=False)).then(pl.lit("R")).otherwise(pl.lit("W")),
     (pl.col("data").str.len_bytes() // 2).cast(pl.String),
     pl.col("started_by").str.slice(0, 1),

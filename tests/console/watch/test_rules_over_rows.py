@@ -329,6 +329,13 @@ def test_a_rule_about_one_device_sees_no_other() -> None:
     assert found(PacketProblems("check-code", CAMERA, only=CHECKS, others=["hopper"]), tables) == []
 
 
+def test_a_wrong_pec_of_a_ten_bit_address_is_told_of_that_target() -> None:
+    rows = [transaction(s * S, 0x47, problems=["pec"], address_bits=s) for s in (7, 10)]
+    told = found(TransactionCheckCode(CAMERA), {"transactions": table("transactions", rows)})
+    devices = [each.evidence["device"] for each in told]
+    assert devices == ["0x47 on i2c-1", "0x047 on i2c-1"]
+
+
 def test_a_wrong_pec_is_told_of_the_target() -> None:
     rows = [transaction(s * S, problems=["pec"] if s in (3, 5) else []) for s in range(9)]
     tables = {"transactions": table("transactions", rows)}

@@ -29,7 +29,7 @@ from console.diagnosis.causes.faces import (
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.scans import scans_in
 from console.diagnosis.causes.traffic import WHOLE
-from console.diagnosis.scene import Scene
+from console.diagnosis.scene import Scene, is_own
 
 _ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT, DATA_HELD)
 
@@ -77,7 +77,7 @@ def _mixed(facts: Facts) -> tuple[pl.DataFrame, int]:
         write=register.shift(1),
         write_2=register.shift(2),
     )
-    reads = rows.filter((pl.col("address") == facts.scene.episode.address) & pl.col("read"))
+    reads = rows.filter(is_own(facts.scene.episode) & pl.col("read"))
     parted = pl.col("write_2") & (pl.col("foreign") | (pl.col("crossed") & pl.col("write")))
     return reads.filter((pl.col("started_by") == "start") & parted), reads.height
 
@@ -129,8 +129,7 @@ def _odd_before_end(facts: Facts, usual: set[str]) -> pl.DataFrame:
     )
     counts = facts.traffic.whole_run["shape"].value_counts()
     rare = counts.filter(pl.col("count") <= 2)["shape"].to_list()
-    own = pl.col("address") == facts.scene.episode.address
-    return rows.filter(pl.col("shape").is_in(rare) & own)
+    return rows.filter(pl.col("shape").is_in(rare) & is_own(facts.scene.episode))
 
 
 def _rebooted_before(facts: Facts) -> bool:

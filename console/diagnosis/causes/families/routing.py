@@ -27,7 +27,7 @@ from console.diagnosis.causes.faces import (
 from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.routes import routes_of
 from console.diagnosis.causes.scans import scans_in
-from console.diagnosis.scene import Scene
+from console.diagnosis.scene import Scene, is_own
 
 _ANY = (UNANSWERED, WRONG_CONTENT, HEALTHY_BUS, SILENT_COMPLAINED, SILENT, DATA_HELD)
 
@@ -66,11 +66,10 @@ def mux_misroute(_scene: Scene, facts: Facts) -> Answer:
 def probe_damage(_scene: Scene, facts: Facts) -> Answer:
     """An address scan wedged the target, or altered it."""
     scan = facts.once(scans_in)
-    address = facts.scene.episode.address
     begins = scan["start_ns"].to_list()
     before = [t for t in begins if t <= facts.dead[0]]
     probed = facts.traffic.bus.filter(
-        (pl.col("address") == address)
+        is_own(facts.scene.episode)
         & (pl.col("length") == 0)
         & (pl.col("start_ns") >= (before[0] if before else 2**62))
     )
