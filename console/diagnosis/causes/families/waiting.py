@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
 
 from console.diagnosis.causes.cause import (
@@ -26,7 +27,7 @@ from console.diagnosis.scene import Scene
 
 def phantom_busy(_scene: Scene, facts: Facts) -> Answer:
     """The controller took noise for another controller's START and waits for its STOP."""
-    phantom = _phantom_before(facts)
+    at_ns = _phantom_after(facts)
     return judged(
         needed(
             _quiet(facts),
@@ -34,12 +35,12 @@ def phantom_busy(_scene: Scene, facts: Facts) -> Answer:
             "the bus goes on, or a line is held",
         ),
         needed(
-            phantom,
+            None if at_ns is None else at_ns >= 0,
             "just before, SDA fell with SCL high and no clock followed",
             "no START without clocks came before",
             "whether a START without clocks came before: the wire was not kept or too coarse",
             strength=STRONG,
-            at=Place("", facts.traffic.last_good_end_ns),
+            at=Place("", at_ns) if at_ns is not None and at_ns >= 0 else Place(),
         ),
         telling(
             _complains(facts),
@@ -59,20 +60,24 @@ def _complains(facts: Facts) -> bool | None:
     return facts.complaints.height > 0 if facts.run.has_prints else None
 
 
-def _phantom_before(facts: Facts) -> bool | None:
+def _phantom_after(facts: Facts) -> int | None:
+    """When a START without clocks came after the last good transaction.
+
+    -1: there was none; None where nobody can tell.
+    """
     clocks = facts.clocks
     if clocks is None:
         return None
     begin = facts.traffic.last_good_end_ns
     voids = clocks.void_ns[(clocks.void_ns > begin)]
     if len(voids):
-        return True
+        return int(voids[-1])
     last_bus = int(facts.traffic.bus["end_ns"].max() or begin)  # type: ignore[arg-type]
-    later = clocks.edges_ns[1] > max(last_bus, begin)
-    grounded = clocks.edges_ns[0] > max(last_bus, begin)
-    if later.any() or grounded.any():
-        return True
-    return False if facts.shows(clocks.high_usual_ns) else None
+    edges = np.concatenate([clocks.edges_ns[1], clocks.edges_ns[0]])
+    later = edges[edges > max(last_bus, begin)]
+    if len(later):
+        return int(later.min())
+    return -1 if facts.shows(clocks.high_usual_ns) else None
 
 
 def nack_trap(_scene: Scene, facts: Facts) -> Answer:
