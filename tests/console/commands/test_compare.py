@@ -50,17 +50,17 @@ def test_one_doubled_rate_tells_the_count(lastack: Lastack, runs: Path) -> None:
         "",
         "run                   counted from  ended          after  polls  transactions  "
         "nearest power of two",
-        "monday/bench.toml     first seen    address-nack    39 s     40            80  "
+        "monday/bench.toml     boot          address-nack  39.6 s     40            80  "
         "              32 + 8",
-        "tuesday/bench.toml    first seen    address-nack    39 s     40            80  "
+        "tuesday/bench.toml    boot          address-nack  39.6 s     40            80  "
         "              32 + 8",
-        "wednesday/bench.toml  first seen    address-nack  19.5 s     40            80  "
+        "wednesday/bench.toml  boot          address-nack  20.1 s     40            80  "
         "              32 + 8",
         "",
     ]
     assert (
-        "It stops after a count: 40 polls, in each of 3 lives; the time it took went from 19.5 s "
-        "to 39 s." in done.stdout
+        "It stops after a count: 40 polls, in each of 3 lives; the time it took went from 20.1 s "
+        "to 39.6 s." in done.stdout
     )
     assert "To believe a fix it must be seen to run past 44 polls." in done.stdout
 
