@@ -43,6 +43,7 @@ class Ranked:
     probability: float
     claimed: bool
     fits: bool = True  # it can leave the face of the scene's dead stretch behind
+    device: str = ""  # whose life it was asked of; "" where it was asked of the run
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +172,7 @@ def ranking_of(
             weights[slug] / norm,
             _is_claim(answer) and weights[slug] > rest and slug not in unfit,
             slug not in unfit,
+            "" if episode is None else episode.device,
         )
         for slug, (cause, answer) in answers.items()
     ]

@@ -34,8 +34,10 @@ def explained(ranking: Ranking) -> Explained:
     told = [
         row for row in own.claimed if row.probability >= LIKELY or row.cause.slug in tied
     ] or own.claimed[:1]
+    named = {row.cause.slug for row in told[:MOST]}
     beside = [row for row in ranking.claimed if row.cause.family == "network"]
-    return Explained(own, tuple(told[:MOST]), tuple(beside))
+    others = [row for row in beside if row.cause.slug not in named]
+    return Explained(own, tuple(told[:MOST]), tuple(others))
 
 
 def _of_the_stop(ranking: Ranking) -> Ranking:

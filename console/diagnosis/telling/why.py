@@ -40,15 +40,21 @@ def _verdict(found: Explained) -> Iterator[Line]:
         return
     if tie is None:
         first, *others = told
-        yield Line(f"{first.cause.title} ({share(first.probability)}).", tone="bad")
+        yield Line(f"{named(first)}{_whose(first, found.ranking)}.", tone="bad")
         for row in others:
-            yield Line(f"or, less likely: {named(row)}")
+            yield Line(f"or, less likely: {named(row)}{_whose(row, found.ranking)}")
         return
     yield Line(f"Cannot tell these {len(told)} apart:", tone="bad")
     for row in told:
-        yield Line(f"  {named(row)}")
+        yield Line(f"  {named(row)}{_whose(row, found.ranking)}")
     if tie.extra_channel:
         yield Line(f"What would tell: {tie.extra_channel}, recorded with the bus.", tone="quiet")
+
+
+def _whose(row: Ranked, ranking: Ranking) -> str:
+    """Where it shows, in a story that is not of one peripheral."""
+    is_of_run = ranking.episode is None or not ranking.episode.device
+    return f", as {row.device} shows" if is_of_run and row.device else ""
 
 
 def _led_to(ranking: Ranking) -> Ranked | None:

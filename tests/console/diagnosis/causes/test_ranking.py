@@ -10,12 +10,13 @@ from console.diagnosis.causes.catalogue import BY_SLUG
 from console.diagnosis.causes.cause import Answer, Cause
 from console.diagnosis.causes.experiments import Outcome, after
 from console.diagnosis.causes.ranking import Ranking, ranking_of, tie_of, together
+from console.diagnosis.episode import Episode
 
 TARGET, CONTROLLER = "clock-held-by-target", "clock-held-by-controller"
 READ = "orphaned-read"
 
 
-def ranking(weights: dict[str, float | None]) -> Ranking:
+def ranking(weights: dict[str, float | None], episode: Episode | None = None) -> Ranking:
     """Of causes of the catalogue by their weights; None: refuted."""
     answers: dict[str, tuple[Cause, Answer]] = {
         slug: (
@@ -24,7 +25,7 @@ def ranking(weights: dict[str, float | None]) -> Ranking:
         )
         for slug, weight in weights.items()
     }
-    return ranking_of(answers, dict.fromkeys(weights, 1.0))
+    return ranking_of(answers, dict.fromkeys(weights, 1.0), episode)
 
 
 def test_probability_is_prior_times_likelihood_ratio_over_the_sum() -> None:

@@ -49,3 +49,9 @@ def test_an_unlikely_cause_is_not_told_beside_a_likely_one() -> None:
 def test_causes_that_are_not_told_apart_are_all_told() -> None:
     found = explained(of_a_device({TARGET: 5.0, CONTROLLER: 5.0}))
     assert {row.cause.slug for row in found.told} == {TARGET, CONTROLLER}
+
+
+def test_what_is_told_as_the_cause_is_not_told_beside_it() -> None:
+    found = explained(ranking({LOST: 9.0, "half-open": 5.0}))
+    assert [row.cause.slug for row in found.told] == [LOST]
+    assert [row.cause.slug for row in found.beside] == ["half-open"]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from console.diagnosis.causes.experiments import Outcome, after
 from console.diagnosis.causes.ranking import ranked
+from console.diagnosis.episode import whole_run
 from console.diagnosis.scene import Scene
 from console.diagnosis.telling.explaining import explained
 from console.diagnosis.telling.why import cause
 from tests.console.diagnosis.causes.hands import Wave, healthy, scene_of
+from tests.console.diagnosis.causes.test_ranking import READ, ranking
 
 S = 1_000_000_000
 AT_THE_SAME_COUNT = Outcome("poll-rate", "dies at the same count")
@@ -47,3 +51,12 @@ def test_cause_that_an_experiment_speaks_for_is_named_as_not_seen() -> None:
 def test_experiment_that_speaks_for_nothing_names_nothing() -> None:
     scattered = Outcome("poll-rate", "both scatter")
     assert len(verdict(stopped_after(177), scattered)) == 1
+
+
+def test_of_a_whole_run_it_is_said_whose_life_shows_the_cause() -> None:
+    life = replace(stopped_after(177).episode, failed=False)
+    shown = replace(ranking({READ: 9.0}, episode=life), episode=whole_run(0, S))
+    (line,) = cause(explained(shown)).lines
+    assert line.words.endswith(f"), as {life.device} shows.")
+    (own,) = cause(explained(replace(shown, episode=life))).lines
+    assert "shows" not in own.words
