@@ -15,6 +15,7 @@ from console.app.timeline.viewport import Line
 from tests.console.app.timeline.views import PRINTED, demo_with_levels, made_view
 
 S = 10**9
+MINUTE = 60 * S
 HEIGHT = 24  # rows of the screen, its head line among them
 
 
@@ -29,6 +30,14 @@ def standing_in(
     standing.fit(*size)
     standing.settle()
     show(standing, view, parties, keep)
+    return standing
+
+
+def in_minutes(view: RunView, keep: npt.NDArray[np.bool_] | None = None) -> Standing:
+    """Someone who stands in buckets of a minute."""
+    standing = standing_in(view, keep=keep)
+    standing.look_at("minutes")
+    standing.take_width(MINUTE)
     return standing
 
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
-from console.app.run_view import RunView
-from console.app.timeline.standing import DEPTHS, Depth, Standing
+from console.app.timeline.standing import DEPTHS, Depth
 from console.app.timeline.viewport import BIT, BUCKET, MARGIN
 from console.timeline.buckets import WIDTHS_NS
 from tests.console.app.timeline.standings import (
     HEIGHT,
+    MINUTE,
     S,
+    in_minutes,
     on,
     over_bits,
     prints_at,
@@ -21,15 +21,6 @@ from tests.console.app.timeline.standings import (
 )
 
 ROWS = HEIGHT - 1  # below the head line
-MINUTE = 60 * S
-
-
-def in_minutes(view: RunView, keep: npt.NDArray[np.bool_] | None = None) -> Standing:
-    """Someone who stands in buckets of a minute."""
-    standing = standing_in(view, keep=keep)
-    standing.look_at("minutes")
-    standing.take_width(MINUTE)
-    return standing
 
 
 # --- standing elsewhere

@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
-from console.app.run_view import Held, RunView
+from console.app.run_view import Held
 from console.app.timeline.standing import DEPTHS, Depth, Standing, widths_that_fit
 from console.app.timeline.viewport import BUCKET, EVENT, MARGIN, WAIT
 from console.timeline.buckets import WIDTHS_NS
 from tests.console.app.timeline.standings import (
     HEIGHT,
+    MINUTE,
     S,
+    in_minutes,
     on,
     prints_at,
     row_of_chosen,
@@ -24,15 +25,6 @@ from tests.console.app.timeline.standings import (
 from tests.console.app.timeline.views import demo_with_levels
 
 ROWS = HEIGHT - 1  # below the head line
-MINUTE = 60 * S
-
-
-def in_minutes(view: RunView, keep: npt.NDArray[np.bool_] | None = None) -> Standing:
-    """Someone who stands in buckets of a minute."""
-    standing = standing_in(view, keep=keep)
-    standing.look_at("minutes")
-    standing.take_width(MINUTE)
-    return standing
 
 
 # --- what is shown
