@@ -79,7 +79,7 @@ class Sign:
     yes: str
     no: str
     unknown: str
-    role: Literal["needed", "telling", "unless"]
+    role: Literal["needed", "telling", "hint", "unless"]
     strength: float
     place: Place = NOWHERE
 
@@ -110,6 +110,13 @@ def telling(
     return Sign(state, yes, no, unknown or f"whether {yes}", "telling", strength, at)
 
 
+def hint(
+    state: bool | None, yes: str, unknown: str = "", *, strength: float = WEAK, at: Place = NOWHERE
+) -> Sign:
+    """A sign that speaks for the cause, and whose absence says nothing."""
+    return Sign(state, yes, "", unknown or f"whether {yes}", "hint", strength, at)
+
+
 def unless(state: bool | None, yes: str, *, at: Place = NOWHERE) -> Sign:
     """What rules the cause out."""
     return Sign(state, yes, "", f"whether {yes}", "unless", STRONG, at)
@@ -133,6 +140,8 @@ def _rules_out(sign: Sign) -> bool:
 
 def _weight(sign: Sign) -> float:
     if sign.role == "unless" or sign.state is None:
+        return 0.0
+    if sign.role == "hint" and not sign.state:
         return 0.0
     if sign.role == "telling" and not sign.state:
         return -sign.strength / 2

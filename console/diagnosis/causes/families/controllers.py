@@ -12,6 +12,7 @@ from console.diagnosis.causes.cause import (
     STRONG,
     Answer,
     Cause,
+    hint,
     judged,
     needed,
     place_of,
@@ -60,10 +61,9 @@ def second_controller(_scene: Scene, facts: Facts) -> Answer:
             strength=STRONG,
             at=place_of(mixed if mixed.height else ghosts),
         ),
-        telling(
-            near or None,
+        hint(
+            near,
             "STARTs follow a STOP more closely than one controller's do",
-            "",
             "how closely STARTs follow a STOP",
         ),
         telling(

@@ -12,6 +12,7 @@ from console.diagnosis.causes.cause import (
     Answer,
     Cause,
     Place,
+    hint,
     judged,
     needed,
     telling,
@@ -158,10 +159,9 @@ def slow_edges(_scene: Scene, facts: Facts) -> Answer:
             "addresses do not go unanswered here and there",
             "whether several addresses go unanswered: too few transactions",
         ),
-        telling(
-            (usual[0] < 0.7 * usual[1] or None) if usual[0] else None,
+        hint(
+            usual[0] < 0.7 * usual[1] if usual[0] else None,
             "SCL is high for much less than it is low",
-            "",
             "how long SCL is high: too few clocks",
         ),
     )

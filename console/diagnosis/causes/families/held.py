@@ -10,6 +10,7 @@ from console.diagnosis.causes.cause import (
     Cause,
     Place,
     Sign,
+    hint,
     judged,
     needed,
     telling,
@@ -75,11 +76,10 @@ def orphaned_read(_scene: Scene, facts: Facts) -> Answer:
         unless(
             _failed_burst(facts), "nine clocks and more did not free SDA: one byte has fewer left"
         ),
-        telling(
-            _reset_near(facts, hold) or None,  # a driver that gives up leaves a read as well
+        hint(  # a driver that gives up leaves a read as well
+            _reset_near(facts, hold),
             "the firmware restarted as the line was first held",
-            "",
-            "whether the firmware restarted then: no log tells of it",
+            "whether the firmware restarted then: there is no log",
             strength=FAIR,
         ),
         telling(

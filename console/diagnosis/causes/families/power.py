@@ -13,6 +13,7 @@ from console.diagnosis.causes.cause import (
     Answer,
     Cause,
     Place,
+    hint,
     judged,
     needed,
     telling,
@@ -145,17 +146,10 @@ def hot_insertion(_scene: Scene, facts: Facts) -> Answer:
             strength=WEAK,
             at=Place("transactions", begin),
         ),
-        telling(
-            back.len() > 0 or None,
-            "and came back by itself",
-            "",
-            "whether it comes back",
-        ),
-        telling(
-            _phantom_start(facts) or None,
+        hint(back.len() > 0, "and came back by itself"),
+        hint(
+            _phantom_start(facts),
             "a START without clocks held the bus",
-            "",
-            "whether the controller took it for a START",
             strength=FAIR,
         ),
         unless(len(_gone_together(facts)[0]) > 1 and end > begin, "several devices went together"),

@@ -15,6 +15,7 @@ from console.diagnosis.causes.cause import (
     Answer,
     Cause,
     Place,
+    hint,
     judged,
     needed,
     telling,
@@ -84,19 +85,15 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
             "whether it ends at the same count again: it ended once",
             strength=STRONG,
         ),
-        telling(
-            _given_up(facts) or None,
+        hint(
+            _given_up(facts),
             "all else goes on, and it is given up"
             if facts.scene.of_kind("capture")
             else "all else goes on, and it fails to the end",
-            "",
-            "whether it is asked",
         ),
-        telling(
-            _fails_unsent(facts) or None,
+        hint(
+            _fails_unsent(facts),
             "the firmware says again and again that it fails, and sends nothing to it",
-            "",
-            "whether the firmware fails before it sends",
             strength=FAIR,
         ),
         unless(facts.hold is not None, "a line is held low"),

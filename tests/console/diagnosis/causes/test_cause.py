@@ -9,6 +9,7 @@ from console.diagnosis.causes.cause import (
     STRONG,
     WEAK,
     Answer,
+    hint,
     judged,
     needed,
     telling,
@@ -40,6 +41,18 @@ def test_telling_sign_speaks_half_as_loud_against(state: bool | None, weight: fl
     answer = judged(needed(True, "a", "not a"), telling(state, "b", "not b"))
     assert answer.verdict == "holds"
     assert answer.weight == pytest.approx(weight)
+
+
+@pytest.mark.parametrize(
+    ("state", "weight", "said"),
+    [(True, FAIR + WEAK, ["for"]), (False, FAIR, []), (None, FAIR, ["unknown"])],
+)
+def test_hint_that_is_not_there_says_nothing(
+    state: bool | None, weight: float, said: list[str]
+) -> None:
+    answer = judged(needed(True, "a", "not a"), hint(state, "b"))
+    assert answer.weight == pytest.approx(weight)
+    assert [each.says for each in answer.evidence[1:]] == said
 
 
 @pytest.mark.parametrize(
