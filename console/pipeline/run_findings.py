@@ -60,10 +60,12 @@ def run_findings(
         if report.kind == "capture" and (why := _why_undecoded(report, tables)):
             found.append(_undecoded(report, why, start_ns))
         if report.kind == "network" and not report.events:
-            found.append(_undecoded(report, _NO_MQTT, start_ns))
+            why = _NO_FRAME if report.last_ns is None else _NO_MQTT
+            found.append(_undecoded(report, why, start_ns))
     return in_order(doubted(found, trust))
 
 
+_NO_FRAME = "there is no frame in it"
 _NO_MQTT = "there is no MQTT in it that can be read; what is encrypted (port 8883) cannot"
 
 
@@ -141,12 +143,14 @@ def _undecoded(report: SourceReport, why: str, start_ns: int) -> Finding:
 def _cut_short(report: SourceReport, stopped: DiagnosticError, end_ns: int) -> Finding:
     """What lies behind the place where a file went bad was not observed, and that is a fault."""
     where = str(stopped.place) if stopped.place else report.name
+    has_line = stopped.place is not None and stopped.place.line is not None
     return Finding(
         t_ns=end_ns if report.last_ns is None else report.last_ns,
         rule="unreadable",
         severity="fault",
         party=report.name,
         source=report.name,
-        summary=f"cannot be read from {where} on: {stopped.message}",
+        summary=f"cannot be read {f'from {where} on' if has_line else 'to its end'}: "
+        f"{stopped.message}",
         evidence={"place": where, "what": stopped.message, "mend": stopped.mend},
     )

@@ -202,9 +202,9 @@ def _free_lines(scene: Scene) -> Line:
     others = bus.filter(~is_own(episode), pl.col("address_acked")).height
     words = "no line was held: SCL and SDA were free"
     if asked:
-        words += f"; it was asked {counted(asked, 'more time')}"
+        words += f"; it was asked {counted(asked, 'time')}"
     if others:
-        words += f"; others on the bus answered {counted(others, 'time')} meanwhile"
+        words += f"; others on the bus answered {counted(others, 'time')}"
     return Line(words)
 
 

@@ -79,8 +79,8 @@ def test_a_ten_bit_address_of_the_same_number_is_another_target() -> None:
     bad_ns = STOPPED.first_bad_ns
     wide = [transaction(bad_ns + k * S, address_bits=10) for k in range(7)]
     assert how_it_ended(scene([nack(bad_ns), *wide])) == (
-        "no line was held: SCL and SDA were free; it was asked 1 more time; "
-        "others on the bus answered 7 times meanwhile"
+        "no line was held: SCL and SDA were free; it was asked 1 time; "
+        "others on the bus answered 7 times"
     )
 
 
