@@ -77,6 +77,7 @@ def test_from_the_start_screen_to_the_demo_and_out(tmux: Tmux) -> None:
 def test_an_error_is_shown_where_the_path_was_typed(tmux: Tmux) -> None:
     tmux.until("o Open a file")
     tmux.press("o")
+    tmux.until("tab Complete")  # the line has the keys
     tmux.press("-l", "nowhere.csv")
     tmux.until("nowhere.csv")
     tmux.press("Enter")
