@@ -7,7 +7,7 @@ concluded from absence.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -89,6 +89,7 @@ class Scene:
     sources: Sequence[SceneSource]
     sample_ns: int = 0  # period of the capture's samples; 0: not known, or exact edges
     wire: WireOf = field(default=_no_wire)
+    devices: Collection[str] = ()  # on the captured buses of the run, described or not
 
     def table(self, name: str) -> pl.DataFrame:
         """All rows of a table, maybe none."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from console.bench.model import Bench
 from console.diagnosis.causes.catalogue import CAUSES
@@ -60,7 +60,9 @@ def looked_at(evidence: Evidence, bench: Bench, stop: Callable[[], bool] = lambd
     """
     of = peripherals_of(evidence, bench)
     failed = sorted((each for each in of.episodes if each.failed), key=gravest_first)
-    run = RunFacts(scene_of(evidence, of.tables, whole_run(evidence.start_ns, evidence.end_ns)))
+    devices = frozenset(each.device for each in of.episodes)
+    whole_scene = scene_of(evidence, of.tables, whole_run(evidence.start_ns, evidence.end_ns))
+    run = RunFacts(replace(whole_scene, devices=devices))
     found: list[Found] = []
     for episode in failed[:MOST]:
         if stop():

@@ -56,7 +56,8 @@ def _goes_on(scene: Scene, prints: pl.DataFrame, source: str, span_ns: tuple[int
     return last > span_ns[1] and all(bool(each.watched(begin, end)[0]) for each in logs)
 
 
-_PARTY = r"^\W*(?:\[\w+\]\s*)?(?:read\s+)?([A-Za-z_][\w-]*)"
+# Behind a tag in brackets, or a bus and a colon: `[i2c] torque err -1`, `i2c: torque err -1`.
+_PARTY = r"(?i)^(?:\W*\[\w+\])?\W*(?:(?:i2c|smbus|bus)\W+)?(?:read\s+)?([a-z_][\w-]*)"
 
 
 def lasting_complaint(scene: Scene) -> tuple[str, int | None]:
@@ -71,7 +72,8 @@ def lasting_complaint(scene: Scene) -> tuple[str, int | None]:
         party=pl.col("text").str.extract(_PARTY).str.to_lowercase(),
         bad=pl.col("text").str.contains(COMPLAINT),
     )
-    known = {str(each).lower() for each in scene.table("packets")["device"].unique().drop_nulls()}
+    described = scene.table("packets")["device"].unique().drop_nulls()
+    known = {str(each).lower() for each in (*described, *scene.devices)}
     for rows in prints.drop_nulls("party").partition_by("party", maintain_order=True):
         party = str(rows["party"][0])
         good = rows.filter(~pl.col("bad"))
