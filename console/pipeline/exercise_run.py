@@ -163,7 +163,10 @@ class ExerciseRun:
         exercise.feed(tables)
         for went in _taken(self._went):
             exercise.sent(*went)
-        self._carry_out(exercise.at(known_ns))
+        if self._right.is_over:  # what was under way then was stopped, and is no step that failed
+            exercise.stop("stopped")
+        else:
+            self._carry_out(exercise.at(known_ns))
 
     def _carry_out(self, doing: Doing) -> None:
         for words in doing.notes:

@@ -111,6 +111,16 @@ def test_stopping_takes_the_right_to_send_back() -> None:
     assert made.records.details("closed")[0].startswith("stopped")
 
 
+def test_what_is_under_way_as_the_right_is_taken_back_is_stopped_and_not_missed() -> None:
+    def is_stopped(_run: ExerciseRun, _what: Outgoing) -> None:
+        made.right.end()  # as the handler of Ctrl-C does
+        raise SendError("sending was ended")
+
+    made = Made(PUBLISH, sends=is_stopped)
+    assert made.play()[-1] == "stopped: 0 steps done, 0 missed"
+    assert not any("missed" in words for words in made.records.details("note"))
+
+
 def test_before_its_sources_are_open_nothing_is_sent(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(exercise_run, "OPEN_NS", 50 * MS)
     made = Made(PUBLISH, REACHED, sends=lambda _run, _what: None)
