@@ -77,6 +77,11 @@ class SceneSource:
             (until_ns <= self.observed_until_ns) & ~away.touches(from_ns, until_ns), np.bool_
         )
 
+    def recorded(self, from_ns: int, until_ns: int) -> bool:
+        """The same of one stretch of time."""
+        begin, end = np.array([from_ns], np.int64), np.array([until_ns], np.int64)
+        return bool(self.watched(begin, end)[0])
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:

@@ -128,11 +128,12 @@ def _is_unsubscribed(scene: Scene, events: tuple[BrokerEvent, ...]) -> bool:
             sessions[-1] = sessions[-1][0], True
     if len(sessions) < 2 or sessions[-1][1] or not any(had for _, had in sessions):
         return False
-    begin = np.array([sessions[-1][0]], np.int64)
+    begin_ns = sessions[-1][0]
     logs = [each for each in scene.sources if each.kind in ("messages", "network")]
-    ends = [np.minimum(begin + _SUBSCRIBES_NS, each.observed_until_ns) for each in logs]
-    watched = [bool(each.watched(begin, end)[0]) for each, end in zip(logs, ends, strict=True)]
-    return not logs or any(watched)
+    return not logs or any(
+        each.recorded(begin_ns, min(begin_ns + _SUBSCRIBES_NS, each.observed_until_ns))
+        for each in logs
+    )
 
 
 def _times(prints: pl.DataFrame) -> Int64s:

@@ -14,7 +14,7 @@ from console.diagnosis.causes import prints_near as words
 from console.diagnosis.causes.links_life import LinkLife, link_life
 from console.diagnosis.causes.once import Once
 from console.diagnosis.causes.printed_numbers import Course, courses_of
-from console.diagnosis.causes.steady import Ended, work_ended
+from console.diagnosis.causes.steady import Ended, lasting_complaint, work_ended
 from console.diagnosis.causes.topics import Topic, topics_of
 from console.diagnosis.scene import Scene
 
@@ -62,6 +62,11 @@ class RunFacts(Once):
     def ended(self) -> Ended | None:
         """When a kind of print that had come regularly came for the last time, for good."""
         return work_ended(self.scene)
+
+    @cached_property
+    def complained_of(self) -> tuple[str, int | None]:
+        """A party of which the log complains to its end, and from when on; "" and None."""
+        return lasting_complaint(self.scene)
 
     @cached_property
     def courses(self) -> list[Course]:

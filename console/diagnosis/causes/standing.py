@@ -26,10 +26,9 @@ def stood_before(run: RunFacts) -> bool | None:
 
 def logged(run: RunFacts, from_ns: int, until_ns: int) -> bool:
     """Whether every log that may tell of the link was recorded over a span."""
-    begin, end = np.array([from_ns], np.int64), np.array([until_ns], np.int64)
     logs = run.scene.of_kind("prints")
     told = [each for each in logs if each.name in run.placed_link.told_by]
-    return all(bool(each.watched(begin, end)[0]) for each in told or logs)
+    return all(each.recorded(from_ns, until_ns) for each in told or logs)
 
 
 def _silences(run: RunFacts) -> list[tuple[int, int]]:

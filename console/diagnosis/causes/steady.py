@@ -51,9 +51,8 @@ def _goes_on(scene: Scene, prints: pl.DataFrame, source: str, span_ns: tuple[int
     """Whether a log has lines after a span, and was recorded over all of it."""
     own = prints.filter(pl.col("source") == source)
     last = int(own["t_ns"].max())  # type: ignore[arg-type]
-    begin, end = (np.array([t_ns], np.int64) for t_ns in span_ns)
     logs = [each for each in scene.sources if each.name == source]
-    return last > span_ns[1] and all(bool(each.watched(begin, end)[0]) for each in logs)
+    return last > span_ns[1] and all(each.recorded(*span_ns) for each in logs)
 
 
 # Behind a tag in brackets, or a bus and a colon: `[i2c] torque err -1`, `i2c: torque err -1`.

@@ -96,9 +96,9 @@ class Topic:
         return at >= 0 and number <= self.unrecorded[at].last_value + self.unrecorded[at].missing
 
     def _recorded(self, hole: Hole) -> bool:
-        begin, end = np.array([hole.last_ns], np.int64), np.array([hole.next_ns], np.int64)
-        watched = [bool(each.watched(begin, end)[0]) for each in self.sources]
-        return not watched or any(watched)
+        return not self.sources or any(
+            each.recorded(hole.last_ns, hole.next_ns) for each in self.sources
+        )
 
     @cached_property
     def _all_holes(self) -> list[Hole]:

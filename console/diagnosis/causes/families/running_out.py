@@ -26,7 +26,7 @@ from console.diagnosis.causes.facts import MS, Facts
 from console.diagnosis.causes.memory import shrinking
 from console.diagnosis.causes.often import times
 from console.diagnosis.causes.printed_numbers import Course
-from console.diagnosis.causes.steady import lasting_complaint
+from console.diagnosis.causes.run_facts import RunFacts
 from console.diagnosis.lifetimes.limits import near_limit
 from console.diagnosis.scene import Scene
 
@@ -104,7 +104,7 @@ def counter_runs_out(scene: Scene, facts: Facts) -> Answer:
 def _near(facts: Facts, *counts: int) -> Near | None:
     """A round limit that one of the counts stands at, or a table's less a few that were open."""
     if not facts.scene.of_kind("capture"):
-        return _at_limit({_printed_until(facts.scene)})
+        return _at_limit({_printed_until(facts.run)})
     if not facts.stopped or facts.hold is not None:
         return None
     polls = facts.traffic.own_healthy.filter(pl.col("read") & pl.col("answered")).height
@@ -136,16 +136,16 @@ def _limit_of(count: int, tried: int) -> Near | None:
 def _given_up(facts: Facts) -> bool:
     """Whether a device is not asked any more; by the log alone, whether it failed for good."""
     if not facts.scene.of_kind("capture"):
-        return bool(lasting_complaint(facts.scene)[0])
+        return bool(facts.run.complained_of[0])
     return facts.stopped and facts.traffic.own_dead.height == 0
 
 
-def _printed_until(scene: Scene) -> int:
+def _printed_until(run: RunFacts) -> int:
     """How many good lines of a party there were when it failed, where no capture tells more."""
-    party, begins = lasting_complaint(scene)
+    party, begins = run.complained_of
     if not party or begins is None:
         return 0
-    before = scene.table("prints").filter(pl.col("t_ns") < begins)["text"]
+    before = run.scene.table("prints").filter(pl.col("t_ns") < begins)["text"]
     return int(before.str.to_lowercase().str.contains(rf"\b{party}\b").sum())
 
 

@@ -17,7 +17,6 @@ from console.diagnosis.causes.cause import (
 )
 from console.diagnosis.causes.faces import HEALTHY_BUS, SILENT, SILENT_COMPLAINED
 from console.diagnosis.causes.facts import Facts
-from console.diagnosis.causes.steady import lasting_complaint
 from console.diagnosis.causes.uptime import near_wrap, uptime_at
 from console.diagnosis.scene import Scene
 from decoders.durations import in_words
@@ -25,7 +24,7 @@ from decoders.durations import in_words
 _NO_STOP = (SILENT, SILENT_COMPLAINED, HEALTHY_BUS)
 
 
-def tick_rollover(scene: Scene, facts: Facts) -> Answer:
+def tick_rollover(_scene: Scene, facts: Facts) -> Answer:
     """A comparison of ticks breaks when the counter runs over."""
     at_ns, prints = _end_of_work(facts)
     uptime = uptime_at(prints, at_ns) if at_ns is not None else None
@@ -49,7 +48,7 @@ def tick_rollover(scene: Scene, facts: Facts) -> Answer:
         ),
         unless(facts.hold is not None, "a line is held low"),
         unless(
-            not facts.stopped and bool(lasting_complaint(scene)[0]),
+            not facts.stopped and bool(facts.run.complained_of[0]),
             "it is asked on, and the firmware complains",
         ),
         telling(

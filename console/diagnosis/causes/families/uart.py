@@ -19,13 +19,12 @@ from console.diagnosis.causes.cause import (
 )
 from console.diagnosis.causes.faces import HEALTHY_BUS, SILENT_COMPLAINED
 from console.diagnosis.causes.facts import MS, Facts
-from console.diagnosis.causes.steady import lasting_complaint
 from console.diagnosis.scene import Scene
 
 
 def deaf_uart(scene: Scene, facts: Facts) -> Answer:
     """An overrun stops the receiver; sending goes on."""
-    party, begins = lasting_complaint(scene)
+    party, begins = facts.run.complained_of
     lines = _uart_lines(facts)
     deaf = _deaf(facts, lines)
     said = words.matching(scene.table("prints"), words.OVERRUN)
